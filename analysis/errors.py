@@ -1,0 +1,34 @@
+"""What can go wrong with a video. Each error has a stable `code` and says whether
+trying again can help; the sentences for people live in `coaching`."""
+
+
+class AnalysisError(Exception):
+    """Base of everything the measuring raises about a clip."""
+
+    code = "internal"
+    permanent = True
+
+
+class UnreadableVideo(AnalysisError):
+    """The file holds no video that can be decoded."""
+
+    code = "unreadable"
+
+
+class VideoTooShort(AnalysisError):
+    """Fewer than two frames."""
+
+    code = "too_short"
+
+
+class VideoTooLong(AnalysisError):
+    """Longer than the three minutes that are accepted."""
+
+    code = "too_long"
+
+
+class MediaMissing(AnalysisError):
+    """The stored file cannot be opened now; storage may come back."""
+
+    code = "media_missing"
+    permanent = False
