@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class DiagnosisConfig(AppConfig):
+    name = "coaching.diagnosis"
+    label = "diagnosis"
