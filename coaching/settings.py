@@ -7,6 +7,7 @@ broker that `manage.py serve` starts. Production sets `DATABASE_URL`, `REDIS_URL
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 from urllib.parse import unquote, urlparse
@@ -76,7 +77,9 @@ def database(url: str) -> dict[str, object]:
             "CONN_MAX_AGE": 60,
             "CONN_HEALTH_CHECKS": True,
         }
-    raise ImproperlyConfigured(f"DATABASE_URL must start with sqlite:// or postgres://, not {url!r}.")
+    raise ImproperlyConfigured(
+        f"DATABASE_URL must start with sqlite:// or postgres://, not {url!r}."
+    )
 
 
 VAR_DIR = Path(env_str("VAR_DIR", str(BASE_DIR / "var"))).resolve()
@@ -95,10 +98,8 @@ def embedded_secret() -> str:
         made = path.with_suffix(f".{os.getpid()}")
         made.write_text(secrets.token_urlsafe(64))
         made.chmod(0o600)
-        try:
+        with contextlib.suppress(FileExistsError):
             os.link(made, path)  # the first process wins, all read the same key
-        except FileExistsError:
-            pass
         made.unlink()
     return path.read_text()
 
@@ -161,7 +162,9 @@ TEMPLATES = [
     }
 ]
 
-DATABASES = {"default": database(env_str("DATABASE_URL", f"sqlite:///{VAR_DIR / 'causeway.sqlite3'}"))}
+DATABASES = {
+    "default": database(env_str("DATABASE_URL", f"sqlite:///{VAR_DIR / 'causeway.sqlite3'}"))
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.User"
 LOGIN_URL = "people:login"
@@ -222,6 +225,8 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 # The measuring.
 MODELS_DIR = Path(env_str("MODELS_DIR", str(VAR_DIR / "models")))
 ESTIMATOR = env_str("ESTIMATOR", "analysis.estimators.MediaPipeEstimator")
+# Who is told, inside the closing transaction, that a run is over.
+RUN_CLOSED = ["coaching.intake.services.tell_run"]
 RUN_LEASE_SECONDS = env_int("RUN_LEASE_SECONDS", 60)
 RUN_MAX_ATTEMPTS = env_int("RUN_MAX_ATTEMPTS", 3)
 
@@ -265,7 +270,9 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SECURE_SSL_REDIRECT = HTTPS and not EMBEDDED
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("BEHIND_PROXY", False) else None
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("BEHIND_PROXY", False) else None
+)
 SECURE_HSTS_SECONDS = env_int("HSTS_SECONDS", 31536000 if SECURE_SSL_REDIRECT else 0)
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = SECURE_SSL_REDIRECT
 SECURE_CONTENT_TYPE_NOSNIFF = True

@@ -1,0 +1,198 @@
+"""A clip, the work done on it, and the figures that came out.
+
+Nothing here knows of lessons or students: a `Video` carries what the person who filmed
+it has told us, and a submission points at its video, never the reverse.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from analysis.core.pose import EVENTS, KINDS, VIEWS
+
+
+def named(values: tuple[str, ...]) -> list[tuple[str, str]]:
+    return [(value, value.replace("_", " ")) for value in values]
+
+
+class Video(models.Model):
+    """One clip: the original, our own copy, and its table of frame times."""
+
+    original = models.FileField(upload_to="original/%Y/%m/", max_length=200, blank=True)
+    copy = models.FileField(upload_to="copy/%Y/%m/", max_length=200, blank=True)
+    still = models.FileField(upload_to="still/%Y/%m/", max_length=200, blank=True)
+    sha256 = models.CharField(max_length=64, db_index=True, blank=True)
+    size_bytes = models.BigIntegerField(default=0)
+    width = models.PositiveIntegerField(null=True)
+    height = models.PositiveIntegerField(null=True)
+    duration_s = models.FloatField(null=True)
+    fps = models.FloatField(null=True)
+    rotation = models.SmallIntegerField(default=0)
+    # Presentation times of the copy's frames, seconds, little-endian float64.
+    frame_times_raw = models.BinaryField(default=b"", editable=False)
+
+    view = models.CharField(max_length=16, choices=named(VIEWS))
+    kind = models.CharField(max_length=16, choices=named(KINDS))
+    handedness = models.CharField(max_length=5, choices=named(("right", "left")))
+    stature_cm = models.FloatField()
+    club_cm = models.FloatField(null=True, blank=True)
+
+    created_at = models.DateTimeField(default=timezone.now)
+    erased_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(stature_cm__gt=80) & Q(stature_cm__lt=250),
+                name="video_stature_plausible",
+            )
+        ]
+
+    @property
+    def frame_times_s(self) -> np.ndarray:
+        """Presentation times of the copy's frames, shape (frames,), seconds."""
+        return np.frombuffer(bytes(self.frame_times_raw), dtype="<f8")
+
+    @frame_times_s.setter
+    def frame_times_s(self, times: np.ndarray) -> None:
+        self.frame_times_raw = np.asarray(times, dtype="<f8").tobytes()
+
+    def latest(self, kind: str) -> Run | None:
+        """The newest run of `kind`, from memory when runs were prefetched."""
+        runs = [run for run in self.runs.all() if run.kind == kind]
+        return max(runs, key=lambda run: run.pk, default=None)
+
+
+class Run(models.Model):
+    """One piece of slow work on a video: the only stored state machine.
+
+    queued  -> running          `run` claims it: a fresh uuid, heartbeat, attempts + 1
+    running -> done | failed    `run`, only while the claim is still its own
+    running -> queued | failed  `sweep`, when the heartbeat is too old; failed at the cap
+    failed  -> queued           a person's retry
+    """
+
+    class Kind(models.TextChoices):
+        CHECK = "check"
+        COPY = "copy"
+        MEASURE = "measure"
+        RENDER = "render"
+
+    class Status(models.TextChoices):
+        QUEUED = "queued"
+        RUNNING = "running"
+        DONE = "done"
+        FAILED = "failed"
+
+    NEXT = {
+        Status.QUEUED: {Status.RUNNING},
+        Status.RUNNING: {Status.DONE, Status.FAILED, Status.QUEUED},
+        Status.FAILED: {Status.QUEUED},
+        Status.DONE: set(),
+    }
+
+    video = models.ForeignKey(Video, on_delete=models.CASCADE, related_name="runs")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    pipeline_version = models.CharField(max_length=40)
+    options = models.JSONField(default=dict)
+    options_key = models.CharField(max_length=64, default="")
+    status = models.CharField(max_length=8, choices=Status.choices, default=Status.QUEUED)
+    claim = models.UUIDField(null=True)
+    heartbeat_at = models.DateTimeField(null=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    progress = models.FloatField(default=0.0)
+    stage = models.CharField(max_length=40, blank=True)
+    error_code = models.CharField(max_length=40, blank=True)
+    artifact = models.FileField(upload_to="artifact/%Y/%m/", max_length=200, blank=True)
+    # check: clip facts and quality codes. measure: quality, seconds, versions.
+    result = models.JSONField(default=dict)
+    queued_at = models.DateTimeField(default=timezone.now)
+    started_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["video", "kind", "pipeline_version", "options_key"],
+                name="run_once_per_version",
+            ),
+            models.CheckConstraint(
+                condition=~Q(status="failed") | ~Q(error_code=""), name="failed_run_has_a_code"
+            ),
+        ]
+        indexes = [models.Index(fields=["status", "heartbeat_at"])]
+
+
+class EventTime(models.Model):
+    """When an event of one repetition happened, or why it has no time."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="events")
+    repetition = models.PositiveSmallIntegerField()
+    event = models.CharField(max_length=16, choices=named(EVENTS))
+    time_s = models.FloatField(null=True)
+    frame = models.PositiveIntegerField(null=True)
+    uncertainty_s = models.FloatField(null=True)
+    reason = models.CharField(max_length=40, blank=True)
+    source = models.CharField(max_length=10, default="measured")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "repetition", "event"], name="event_once_per_repetition"
+            ),
+            models.CheckConstraint(
+                condition=Q(time_s__isnull=False) | ~Q(reason=""), name="absent_event_has_a_reason"
+            ),
+        ]
+
+
+class Measurement(models.Model):
+    """One figure with its uncertainty (one standard deviation), or why there is none."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="measurements")
+    repetition = models.PositiveSmallIntegerField()
+    measure = models.CharField(max_length=32)
+    event = models.CharField(max_length=16, choices=named(EVENTS))
+    value = models.FloatField(null=True)
+    uncertainty = models.FloatField(null=True)
+    unit = models.CharField(max_length=8, blank=True)
+    reason = models.CharField(max_length=40, blank=True)
+    source = models.CharField(max_length=10, blank=True)
+    frame = models.PositiveIntegerField(null=True)
+    time_s = models.FloatField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "repetition", "measure", "event"], name="measure_once_per_repetition"
+            ),
+            models.CheckConstraint(
+                condition=(Q(value__isnull=False) & Q(uncertainty__isnull=False) & Q(reason=""))
+                | (Q(value__isnull=True) & Q(uncertainty__isnull=True) & ~Q(reason="")),
+                name="measure_has_value_or_reason",
+            ),
+        ]
+        indexes = [models.Index(fields=["measure", "event"])]
+
+
+class Correction(models.Model):
+    """What a person moved: tied to the clip's own time, so it survives every new run.
+
+    `target` is `event:<event>` (value `{"repetition": n}`; `time_s` is the new time),
+    `joint:<joint>` (value `{"x": 0..1, "y": 0..1}` of the picture) or `shaft`
+    (value `{"grip": [x, y], "head": [x, y]}`, 0..1).
+    """
+
+    video = models.ForeignKey(Video, on_delete=models.CASCADE, related_name="corrections")
+    time_s = models.FloatField()
+    target = models.CharField(max_length=40)
+    value = models.JSONField()
+    author = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    undone_at = models.DateTimeField(null=True, blank=True)

@@ -1,0 +1,15 @@
+"""Celery entry points: another entrance, like a view."""
+
+from celery import shared_task
+
+from analysis import services
+
+
+@shared_task
+def run_task(pk: int) -> None:
+    services.run(pk)
+
+
+@shared_task
+def sweep() -> None:
+    services.sweep()

@@ -1,0 +1,109 @@
+"""Requests for angles, resumable uploads and what came back."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from analysis.core.pose import KINDS, VIEWS
+from analysis.models import Video, named
+from coaching.people.models import Student
+
+
+class Request(models.Model):
+    """The coach asks a student for one or more named camera angles."""
+
+    student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="requests")
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    words = models.TextField(blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    suspended_at = models.DateTimeField(null=True, blank=True)  # pain: nothing more is filmed
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+
+class RequestedAngle(models.Model):
+    class Effort(models.TextChoices):
+        STILL = "still", "standing still"
+        SLOW = "slow", "slow motion"
+        TENTH = "tenth", "a tenth of full speed"
+        HALF = "half", "half speed"
+        FULL = "full", "full speed"
+
+    class Ball(models.TextChoices):
+        NONE = "none", "no ball"
+        FOAM = "foam", "a foam ball"
+        BALL = "ball", "a ball"
+
+    request = models.ForeignKey(Request, on_delete=models.CASCADE, related_name="angles")
+    position = models.PositiveSmallIntegerField(default=0)
+    view = models.CharField(max_length=16, choices=named(VIEWS))
+    kind = models.CharField(max_length=16, choices=named(KINDS), default="swing")
+    club = models.CharField(max_length=40, blank=True)
+    effort = models.CharField(max_length=8, choices=Effort.choices, default=Effort.FULL)
+    ball = models.CharField(max_length=4, choices=Ball.choices, default=Ball.BALL)
+    repetitions = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["position", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(repetitions__gte=1) & Q(repetitions__lte=10), name="repetitions_1_to_10"
+            )
+        ]
+
+
+class Submission(models.Model):
+    """A clip that a student sent for an angle. Its state is derived in `queries.state`."""
+
+    student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="submissions")
+    angle = models.ForeignKey(
+        RequestedAngle, null=True, blank=True, on_delete=models.SET_NULL, related_name="submissions"
+    )
+    video = models.OneToOneField(Video, on_delete=models.PROTECT, related_name="submission")
+    sent_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    words = models.TextField(blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    promised_at = models.DateTimeField()
+    # The student insists although the check refused the clip.
+    override_words = models.CharField(max_length=300, blank=True)
+    overridden_at = models.DateTimeField(null=True, blank=True)
+    replaced_by = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="replaces"
+    )
+    # The coach has dealt with it: a published review or a verdict.
+    answered_at = models.DateTimeField(null=True, blank=True)
+    snoozed_until = models.DateTimeField(null=True, blank=True)
+
+
+class Upload(models.Model):
+    """A resumable upload on its way to the spool (open tus 1.0 protocol)."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    owner = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="uploads"
+    )
+    student = models.ForeignKey(
+        Student, null=True, blank=True, on_delete=models.CASCADE, related_name="uploads"
+    )
+    angle = models.ForeignKey(
+        RequestedAngle, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    # What the bytes are for: `clip`, or `voice` and `demonstration` of the review room.
+    purpose = models.CharField(max_length=16, default="clip")
+    length = models.BigIntegerField()
+    metadata = models.JSONField(default=dict)
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    submission = models.ForeignKey(
+        Submission, null=True, blank=True, on_delete=models.SET_NULL, related_name="uploads"
+    )

