@@ -27,6 +27,7 @@ from django.db.models import F
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
 from django.utils.module_loading import import_string
+from kombu.exceptions import OperationalError
 
 from analysis import PIPELINE_VERSION
 from analysis.core.pose import Capture
@@ -65,7 +66,7 @@ def enqueue(pk: int) -> None:
     run_task = import_string("analysis.tasks.run_task")  # the task module imports this one
     try:
         run_task.apply_async(args=[pk], retry=False)
-    except Exception:  # kombu raises many kinds; the row stays queued whatever it was
+    except (OperationalError, OSError):
         logger.warning("The broker is away; run %s stays queued for the sweep.", pk)
 
 
