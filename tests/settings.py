@@ -1,0 +1,29 @@
+"""The project's settings with a throwaway folder, no broker and no real pose network."""
+
+import atexit
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+_ROOT = Path(__file__).resolve().parent.parent
+if "CAUSEWAY_TEST_DIR" not in os.environ:  # set once; parallel test processes inherit it
+    os.environ["CAUSEWAY_TEST_DIR"] = tempfile.mkdtemp(prefix="causeway-test-")
+    atexit.register(shutil.rmtree, os.environ["CAUSEWAY_TEST_DIR"], ignore_errors=True)
+os.environ.setdefault("MODELS_DIR", str(_ROOT / "var" / "models"))
+os.environ["VAR_DIR"] = os.environ["CAUSEWAY_TEST_DIR"]
+
+from coaching.settings import *  # noqa: E402, F403
+from coaching.settings import DATABASES, VAR_DIR  # noqa: E402
+
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # A file, because live servers and workers read it from other threads and processes.
+    DATABASES["default"]["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
+    DATABASES["default"]["OPTIONS"]["init_command"] = (  # type: ignore[index]
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
+    )
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+CELERY_BROKER_URL = "memory://"
+ESTIMATOR = "tests.fakes.FakeEstimator"
+WHITENOISE_AUTOREFRESH = True
+SITE_URL = "http://testserver"
