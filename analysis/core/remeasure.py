@@ -1,0 +1,351 @@
+"""Figures anew after a person moved a joint, a shaft or an event: no video, no fit.
+
+A local update, quick enough to follow the hand: what a correction changes is computed
+twice, before and after, and the difference is added to the stored figure. So a figure
+keeps whatever the fit knew, and a correction that changes nothing changes no figure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from analysis.core.club import measure_club
+from analysis.core.measures import (
+    CLUB_MEASURES,
+    Reading,
+    Readings,
+    at,
+    body_curves,
+    body_value,
+    measures_of,
+    rate_at,
+    repetition,
+    tempo_readings,
+)
+from analysis.core.pose import JOINT, Array, Capture, Moment, ShaftTrack
+
+# A joint put right by hand spreads this far in time: further, the fit knows better.
+REACH_S = 0.10
+# One standard deviation of a person's placing of a point, and of choosing a frame.
+POINT_SD_M = 0.008
+# Joints whose distance is fixed by the bone between them: when one moves in the
+# picture, its depth follows. Both ends of a breadth lie on one bone.
+_BONES = tuple((f"{j}_lead", f"{j}_trail") for j in ("hip", "shoulder"))
+
+
+@dataclass(frozen=True)
+class Artifact:
+    """What a measuring run leaves behind.
+
+    `meta` is plain JSON: `capture`, `size_px`, `stretched`, `versions`, `quality` and
+    for each repetition its `events`, `values` and scalars; `arrays` holds
+    `frame_times_s` (N,) and, named `rep{k}/NAME`: `time_s` (T,), `frame` (T,),
+    `landmarks_px` (T, 33, 2), `confidence` (T, 33), `joints_px` (T, J, 2),
+    `joints_m` (T, J, 3), `joints_sd_m` (T, J), `camera/NAME`, and the fields of
+    `ShaftTrack` as `shaft/NAME`.
+    """
+
+    meta: Mapping[str, Any]
+    arrays: Mapping[str, Array]
+
+    def of(self, rep: int, name: str) -> Array:
+        return self.arrays[f"rep{rep}/{name}"]
+
+    @property
+    def capture(self) -> Capture:
+        return Capture(**self.meta["capture"])
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What `measure_club` needs of the body, from the archive."""
+
+    scale_m_per_px: float
+    time_s: Array
+    joints_px: Array
+    joints_m: Array
+    joints_sd_m: Array
+    camera: Mapping[str, Any] = field(default_factory=dict)
+    camera_yaw_deg: float = math.nan
+    camera_yaw_sd_deg: float = math.nan
+
+
+def remeasure(artifact: Artifact, corrections: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The contract's `reps` with people's corrections taken in.
+
+    Parameters
+    ----------
+    corrections : sequence of dict
+        `time_s`, presentation time at which the correction holds; `target`:
+        `event:NAME` with `value` the new time in seconds, `joint:NAME` (a name of
+        `JOINTS`) with `value` {"x", "y"}, or `shaft` with `value`
+        {"grip": [x, y], "head": [x, y]}; positions as shares of the width and height
+        of the upright picture. Later ones win.
+
+    Raises
+    ------
+    ValueError
+        For a target or value that is not understood.
+    """
+    for correction in corrections:
+        _check(correction)
+    return [
+        _remeasured(artifact, rep, [c for c in corrections if _belongs(artifact, rep, c)])
+        for rep in range(len(artifact.meta["reps"]))
+    ]
+
+
+def _remeasured(
+    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    capture, facts = artifact.capture, artifact.meta["reps"][rep]
+    events = {name: Moment(**moment) for name, moment in facts["events"].items()}
+    moved = _moved_events(artifact, events, corrections)
+    joints = _moved_joints(artifact, rep, corrections)
+    shaft = _moved_shaft(artifact, rep, corrections)
+    stored = _stored(facts)
+    readings = dict(stored)
+    if moved != events or joints is not artifact.of(rep, "joints_m"):
+        readings |= _body_update(artifact, rep, stored, events, moved, joints)
+        readings |= tempo_readings(moved, stretched=artifact.meta["stretched"])
+    if shaft is not None and (moved != events or any(c["target"] == "shaft" for c in corrections)):
+        readings |= measure_club(shaft, moved, _scale(artifact, rep), capture=capture)
+    changed = frozenset(key for key, new in readings.items() if new != stored.get(key))
+    out = repetition(
+        view=capture.view,
+        kind=capture.kind,
+        events=moved,
+        readings=readings,
+        frame_times_s=artifact.arrays["frame_times_s"],
+        corrected=changed,
+    )
+    for name in moved:
+        if name in out["events"] and moved[name] != events.get(name):
+            out["events"][name]["source"] = "corrected"
+    return out
+
+
+def _check(correction: Mapping[str, Any]) -> None:
+    kind, _, name = str(correction.get("target", "")).partition(":")
+    value = correction.get("value")
+    try:
+        if kind == "event" and name:
+            numbers = [float(value)]  # type: ignore[arg-type]
+        elif kind == "joint" and name in JOINT:
+            numbers = [float(value["x"]), float(value["y"])]  # type: ignore[index]
+        elif kind == "shaft":
+            numbers = [float(v) for end in ("grip", "head") for v in value[end]]  # type: ignore[index]
+        else:
+            raise ValueError(f"unknown target {correction.get('target')!r}")
+    except (TypeError, KeyError) as error:
+        raise ValueError(f"value {value!r} does not fit target {correction['target']}") from error
+    if not all(map(math.isfinite, [*numbers, float(correction["time_s"])])):
+        raise ValueError("a correction holds numbers only")
+
+
+def _belongs(artifact: Artifact, rep: int, correction: Mapping[str, Any]) -> bool:
+    """A correction goes to the repetition whose frames are nearest to its time."""
+    when = float(correction["time_s"])
+
+    def distance(k: int) -> float:
+        times = artifact.of(k, "time_s")
+        return max(float(times[0]) - when, when - float(times[-1]), 0.0)
+
+    return min(range(len(artifact.meta["reps"])), key=distance) == rep
+
+
+def _moved_events(
+    artifact: Artifact, events: Mapping[str, Moment], corrections: Sequence[Mapping[str, Any]]
+) -> dict[str, Moment]:
+    times = artifact.arrays["frame_times_s"]
+    half_gap = float(np.median(np.diff(times))) / 2
+    moved = dict(events)
+    for c in corrections:
+        kind, _, name = c["target"].partition(":")
+        if kind == "event":
+            moved[name] = Moment(float(c["value"]), half_gap)
+    return moved
+
+
+def _moved_joints(
+    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
+) -> Array:
+    """Joints in metres after hands moved some of them in the picture."""
+    joints = artifact.of(rep, "joints_m")
+    for c in corrections:
+        kind, _, name = c["target"].partition(":")
+        if kind == "joint":
+            joints = _put(artifact, rep, joints, JOINT[name], c)
+    return joints
+
+
+def _put(
+    artifact: Artifact, rep: int, joints_m: Array, joint: int, correction: Mapping[str, Any]
+) -> Array:
+    time_s, px = artifact.of(rep, "time_s"), artifact.of(rep, "joints_px")
+    width, height = artifact.meta["size_px"]
+    x, y = correction["value"]["x"], correction["value"]["y"]
+    if artifact.capture.handedness == "left":
+        x = 1 - x
+    when = float(correction["time_s"])
+    was = np.array([at(time_s, px[:, joint, axis], when) for axis in (0, 1)])
+    step = (np.array([x * width, y * height]) - was) * artifact.meta["reps"][rep]["scale_m_per_px"]
+    weight = np.clip(1 - np.abs(time_s - when) / REACH_S, 0, 1)
+    if not weight.any():
+        weight[int(np.argmin(np.abs(time_s - when)))] = 1.0
+    across = 1 if artifact.capture.view == "down_the_line" else 0
+    moved = joints_m.copy()
+    moved[:, joint, across] += weight * step[0]
+    moved[:, joint, 2] -= weight * step[1]
+    _keep_bone(joints_m, moved, joint, 1 - across, weight > 0)
+    return moved
+
+
+def _keep_bone(before: Array, after: Array, joint: int, depth: int, rows: Array) -> None:
+    """Change the moved joint's depth so that its bone keeps its length, where it can."""
+    for pair in _BONES:
+        ends = [JOINT[name] for name in pair]
+        if joint not in ends:
+            continue
+        other = ends[1 - ends.index(joint)]
+        length = np.linalg.norm(before[rows, joint] - before[rows, other], axis=1)
+        line = after[rows, joint] - after[rows, other]
+        seen = np.delete(line, depth, axis=1)
+        left = np.sqrt(np.maximum(length**2 - np.sum(seen**2, axis=1), 0.0))
+        side = np.where(line[:, depth] < 0, -1.0, 1.0)
+        after[rows, joint, depth] = after[rows, other, depth] + side * left
+
+
+def _body_update(
+    artifact: Artifact,
+    rep: int,
+    stored: Readings,
+    events: Mapping[str, Moment],
+    moved: Mapping[str, Moment],
+    joints: Array,
+) -> Readings:
+    """Stored figures plus what the correction changes of the closed forms."""
+    time_s, old_joints = artifact.of(rep, "time_s"), artifact.of(rep, "joints_m")
+    before = _curves(old_joints, time_s, events)
+    after = _curves(joints, time_s, moved)
+    hand = joints is not old_joints
+    readings: Readings = {}
+    for m in measures_of(artifact.capture.view, artifact.capture.kind):
+        reading = stored.get((m.id, m.event), "not_ready")
+        if m.id in CLUB_MEASURES or m.id not in (*after, "pelvis_to_ball_down_cm"):
+            continue
+        old = body_value(m.id, m.event, before, time_s, events)
+        new = body_value(m.id, m.event, after, time_s, moved)
+        readings[m.id, m.event] = _updated(
+            reading, old, new, _event_spread(m.id, m.event, before, after, time_s, events, moved),
+            hand=hand, unit=m.unit,
+        )
+    return readings
+
+
+def _updated(
+    reading: Reading, old: float, new: float, spread: tuple[float, float], *, hand: bool, unit: str
+) -> Reading:
+    if isinstance(reading, str):
+        # an event put in by hand opens a figure only where the joints were measured
+        known = math.isfinite(new) and reading in ("not_reached", "event_not_found")
+        return (new, math.hypot(_UNCHECKED[unit], spread[1])) if known else reading
+    if not (math.isfinite(old) and math.isfinite(new)):
+        return reading
+    value, sd = reading
+    if new == old and spread[0] == spread[1]:
+        return reading
+    base = math.sqrt(max(sd**2 - spread[0] ** 2, (sd / 2) ** 2))
+    if hand and new != old:
+        base = math.hypot(base, 100 * POINT_SD_M if unit == "cm" else 0.0)
+    return value + new - old, math.hypot(base, spread[1])
+
+
+# Without a calibrated spread: as wide as the uncorrected network's, see docs/measurement.md.
+_UNCHECKED = {"deg": 12.0, "cm": 4.0, "%": 20.0, "": 0.2, "m/s": 1.5, "s": 0.05}
+
+
+def _event_spread(
+    id: str,
+    event: str,
+    before: Mapping[str, Array],
+    after: Mapping[str, Array],
+    time_s: Array,
+    events: Mapping[str, Moment],
+    moved: Mapping[str, Moment],
+) -> tuple[float, float]:
+    """The share of the spread that comes from the event's time, before and after."""
+    name = "pelvis_to_ball_cm" if id == "pelvis_to_ball_down_cm" else id
+
+    def share(curves: Mapping[str, Array], moments: Mapping[str, Moment]) -> float:
+        moment = moments.get(event)
+        if moment is None or moment.time_s is None or name not in curves:
+            return 0.0
+        rate = rate_at(time_s, curves[name], moment.time_s)
+        return abs(rate) * (moment.uncertainty_s or 0.0) if math.isfinite(rate) else 0.0
+
+    return share(before, events), share(after, moved)
+
+
+def _curves(joints: Array, time_s: Array, events: Mapping[str, Moment]) -> dict[str, Array]:
+    address = events["address"].time_s if "address" in events else None
+    return {} if address is None else body_curves(joints, time_s, address_s=address)
+
+
+def _stored(facts: Mapping[str, Any]) -> Readings:
+    return {
+        (id, event): reading if isinstance(reading, str) else (reading[0], reading[1])
+        for id, event, reading in facts["values"]
+    }
+
+
+def _scale(artifact: Artifact, rep: int) -> Scale:
+    facts = artifact.meta["reps"][rep]
+    prefix = f"rep{rep}/camera/"
+    return Scale(
+        scale_m_per_px=facts["scale_m_per_px"],
+        time_s=artifact.of(rep, "time_s"),
+        joints_px=artifact.of(rep, "joints_px"),
+        joints_m=artifact.of(rep, "joints_m"),
+        joints_sd_m=artifact.of(rep, "joints_sd_m"),
+        camera={k[len(prefix) :]: v for k, v in artifact.arrays.items() if k.startswith(prefix)},
+        camera_yaw_deg=_number(facts["camera_yaw_deg"]),
+        camera_yaw_sd_deg=_number(facts["camera_yaw_sd_deg"]),
+    )
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else float(value)
+
+
+def _moved_shaft(
+    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
+) -> ShaftTrack | None:
+    """The shaft's track with the lines that people drew put in at their frames."""
+    if f"rep{rep}/shaft/time_s" not in artifact.arrays:
+        return None
+    fields = {name: artifact.of(rep, f"shaft/{name}") for name in ShaftTrack.__dataclass_fields__}
+    track = {name: value.copy() for name, value in fields.items()}
+    width, height = artifact.meta["size_px"]
+    for c in corrections:
+        if c["target"] != "shaft":
+            continue
+        i = int(np.argmin(np.abs(track["time_s"] - float(c["time_s"]))))
+        grip, head = (np.array(c["value"][end], float) for end in ("grip", "head"))
+        if artifact.capture.handedness == "left":
+            grip[0], head[0] = 1 - grip[0], 1 - head[0]
+        grip, head = grip * (width, height), head * (width, height)
+        angle = math.degrees(math.atan2(grip[1] - head[1], head[0] - grip[0]))
+        known = np.flatnonzero(np.isfinite(track["angle_deg"]))
+        if len(known):
+            near = track["angle_deg"][known[np.argmin(np.abs(known - i))]]
+            angle += 360 * round((near - angle) / 360)
+        track["angle_deg"][i], track["sd_deg"][i] = angle, 1.0
+        track["grip_px"][i], track["head_px"][i] = grip, head
+        track["length_px"][i] = np.linalg.norm(head - grip)
+    return ShaftTrack(**track | {"ball_gone_s": float(track["ball_gone_s"])})

@@ -1,0 +1,400 @@
+"""A video file in, figures out. No database, no settings: everything is handed in."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, fields
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis import PIPELINE_VERSION, artifact, shaft
+from analysis.capture import LIMITS, clip_row, issue, refused, survey_issues
+from analysis.core.body import BodyResult, measure_body
+from analysis.core.club import measure_club
+from analysis.core.events import find_events, find_repetitions
+from analysis.core.measures import Readings, measures_of, repetition, tempo_readings
+from analysis.core.pose import (
+    LANDMARKS,
+    MEASURED_VIEWS,
+    Capture,
+    Moment,
+    PoseSequence,
+    ShaftTrack,
+    mirror_for,
+)
+from analysis.core.remeasure import Artifact
+from analysis.core.swings import frames_to_measure, hand_speed, still_moment, swing_windows
+from analysis.estimators import PoseEstimator
+from analysis.survey import Survey, look_over, stature_px
+from analysis.video import Frame, VideoInfo, frames, probe, working_size
+
+Progress = Callable[[str, float], None]
+WORKING_SHORT_SIDE = 1080
+POSE_SHORT_SIDE = 720
+SLOWEST_DOWNSWING_S = 1.0
+STAGES = ("decode", "pose", "club", "measure")
+
+
+@dataclass(frozen=True)
+class Swing:
+    """One repetition and everything measured on it."""
+
+    pose: PoseSequence
+    events: dict[str, Moment]
+    shaft: ShaftTrack | None
+    body: BodyResult
+    readings: Readings
+
+
+class Clock:
+    """Seconds spent in each stage."""
+
+    def __init__(self) -> None:
+        self.seconds = dict.fromkeys(STAGES, 0.0)
+        self._start = time.perf_counter()
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] += time.perf_counter() - start
+
+    def row(self) -> dict[str, float]:
+        total = time.perf_counter() - self._start
+        return {k: round(v, 3) for k, v in (self.seconds | {"total": total}).items()}
+
+
+class DecodedFrames:
+    """Frames of a clip that decode anew each time they are iterated."""
+
+    def __init__(
+        self, path: Path | str, info: VideoInfo, wanted: NDArray[np.int64], *, mirrored: bool
+    ) -> None:
+        self._path, self._info, self._wanted, self._mirrored = path, info, wanted, mirrored
+
+    def __len__(self) -> int:
+        return len(self._wanted)
+
+    def __iter__(self) -> Iterator[Frame]:
+        return frames(
+            self._path,
+            self._info,
+            wanted=self._wanted,
+            short_side=WORKING_SHORT_SIDE,
+            mirrored=self._mirrored,
+        )
+
+
+def analyse_video(
+    path: Path | str,
+    *,
+    capture: Capture,
+    estimator: PoseEstimator,
+    progress: Progress | None = None,
+    artifact_path: Path | str | None = None,
+) -> dict[str, Any]:
+    """Measure a clip: the JSON of the command line's contract.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Called with a stage (`survey`, `pose`, `club`, `measure`) and the share done, 0 to 1.
+    artifact_path : path, optional
+        Where the archive goes; nothing is written for a clip that is refused.
+
+    Raises
+    ------
+    UnreadableVideo, VideoTooShort, VideoTooLong, MediaMissing
+    """
+    clock, tell = Clock(), progress or (lambda stage, share: None)
+    info = probe(path)
+    mirrored = capture.handedness == "left"
+    with estimator as network:
+        with clock.stage("decode"):
+            survey = look_over(
+                path,
+                info,
+                estimator=network,
+                mirrored=mirrored,
+                progress=lambda share: tell("survey", 0.25 * share),
+            )
+        quality = survey_issues(info, survey, capture)
+        swings: list[Swing] = []
+        if capture.view in MEASURED_VIEWS and not refused(quality):
+            swings, found = _swings(path, info, survey, capture, network, clock, tell)
+            quality += found
+    if artifact_path is not None and swings:
+        artifact.save(_archive(info, capture, swings, quality), artifact_path)
+    tell("measure", 1.0)
+    return {
+        "schema": 1,
+        "clip": clip_row(info),
+        "quality": quality,
+        "reps": [] if refused(quality) else [_repetition(s, capture, info) for s in swings],
+        "seconds": clock.row(),
+        "versions": versions(network.version),
+    }
+
+
+def versions(estimator: str) -> dict[str, str]:
+    """What made the figures, so that they can be explained later."""
+    return {
+        "pipeline": str(PIPELINE_VERSION),
+        "estimator": estimator,
+        "mediapipe": version("mediapipe"),
+        "av": version("av"),
+        "numpy": version("numpy"),
+    }
+
+
+def _swings(
+    path: Path | str,
+    info: VideoInfo,
+    survey: Survey,
+    capture: Capture,
+    network: PoseEstimator,
+    clock: Clock,
+    tell: Progress,
+) -> tuple[list[Swing], list[dict[str, Any]]]:
+    stature = survey.stature_px()
+    windows = swing_windows(survey.time_s, survey.xy_px, stature_px=stature, kind=capture.kind)
+    quality = []
+    if not windows:
+        quality.append(_nothing_found(survey))
+        still = still_moment(survey.time_s, survey.xy_px, stature_px=stature)
+        if still is None:
+            return [], quality
+        windows = [(still - 0.6, still + 0.6)]
+        capture_here = Capture(**asdict(capture) | {"kind": "setup"})
+    else:
+        capture_here = capture
+    swings: list[Swing] = []
+    for k, window in enumerate(windows):
+        share = lambda stage, done, k=k: tell(stage, 0.25 + 0.75 * (k + done) / len(windows))  # noqa: E731
+        swings += _window_swings(path, info, survey, capture_here, window, network, clock, share)
+    if capture_here is not capture:
+        swings = [_address_only(s) for s in swings]
+    elif not swings and capture.kind != "setup":
+        quality.append(_nothing_found(survey))
+    return swings, quality + _swing_issues(swings, capture)
+
+
+def _window_swings(
+    path: Path | str,
+    info: VideoInfo,
+    survey: Survey,
+    capture: Capture,
+    window: tuple[float, float],
+    network: PoseEstimator,
+    clock: Clock,
+    tell: Progress,
+) -> list[Swing]:
+    wanted = _wanted(info, survey, window)
+    if len(wanted) < 2:
+        return []
+    with clock.stage("pose"):
+        pose = _pose(path, info, wanted, capture, network, lambda share: tell("pose", 0.6 * share))
+    stature = stature_px(pose.xy_px)
+    if capture.kind in ("setup", "bar"):
+        spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]
+    else:
+        spans = find_repetitions(pose, stature_px=stature)
+    swings = []
+    for k, span in enumerate(spans):
+        tell("club", 0.6 + 0.4 * k / len(spans))
+        swings.append(_swing(path, info, _cut(pose, span), capture, span, clock))
+    return swings
+
+
+def _wanted(info: VideoInfo, survey: Survey, window: tuple[float, float]) -> NDArray[np.int64]:
+    return frames_to_measure(
+        info.frame_times_s,
+        window,
+        coarse_time_s=survey.time_s,
+        coarse_speed=hand_speed(survey.time_s, survey.xy_px) / survey.stature_px(),
+    )
+
+
+def _swing(
+    path: Path | str,
+    info: VideoInfo,
+    pose: PoseSequence,
+    capture: Capture,
+    window: tuple[float, float],
+    clock: Clock,
+) -> Swing:
+    track = None
+    with clock.stage("club"):
+        if capture.kind != "bar":
+            pictures = DecodedFrames(
+                path, info, pose.frame, mirrored=capture.handedness == "left"
+            )
+            track = shaft.track_shaft(pictures, pose, capture=capture)
+    with clock.stage("measure"):
+        events = find_events(pose, track, capture=capture, window=window)
+        body = measure_body(pose, events, capture=capture, weights=None)
+        readings: Readings = dict(body.values)
+        if track is not None:
+            readings |= measure_club(track, events, body, capture=capture)
+        readings |= tempo_readings(events, stretched=_stretched(info, events, capture))
+    return Swing(pose, events, track, body, readings)
+
+
+def _pose(
+    path: Path | str,
+    info: VideoInfo,
+    wanted: NDArray[np.int64],
+    capture: Capture,
+    network: PoseEstimator,
+    tell: Callable[[float], None],
+) -> PoseSequence:
+    """Heavy landmarks of the wanted frames, in pixels of the working picture."""
+    size = working_size(info, WORKING_SHORT_SIDE)
+    scale = np.array(size) / np.array(working_size(info, POSE_SHORT_SIDE))
+    rows: list[tuple[Frame, NDArray[np.float64], ...]] = []
+    nothing = np.full(len(LANDMARKS), np.nan)
+    pictures = frames(path, info, wanted=wanted, short_side=POSE_SHORT_SIDE)
+    for frame, people in network.estimate(pictures, quick=False):
+        light = Frame(frame.index, frame.time_s, np.zeros((0, 0), np.uint8))
+        if people:
+            p = people[0]
+            rows.append((light, p.xy_px * scale, p.confidence, p.depth_px * scale[0], p.world_m))
+        else:
+            rows.append(
+                (light, np.tile(nothing[:, None], 2), nothing, nothing, np.tile(nothing[:, None], 3))
+            )
+        if len(rows) % 8 == 0:
+            tell(len(rows) / len(wanted))
+    xy, confidence, depth, world = (np.array([r[k] for r in rows]) for k in range(1, 5))
+    if capture.handedness == "left":
+        xy = mirror_for(xy, width_px=size[0])
+        confidence, depth, world = (_side_swapped(v) for v in (confidence, depth, world))
+        world[..., 0] *= -1
+    return PoseSequence(
+        time_s=np.array([r[0].time_s for r in rows]),
+        frame=np.array([r[0].index for r in rows], np.int64),
+        xy_px=xy,
+        confidence=confidence,
+        size_px=size,
+        depth=depth,
+        world_m=world,
+    )
+
+
+def _side_swapped(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    from analysis.core.pose import SIDE_SWAP
+
+    return values[:, SIDE_SWAP].copy()
+
+
+def _cut(pose: PoseSequence, span: tuple[float, float]) -> PoseSequence:
+    inside = (pose.time_s >= span[0]) & (pose.time_s <= span[1])
+    parts = {f.name: getattr(pose, f.name) for f in fields(pose) if f.name != "size_px"}
+    return PoseSequence(
+        **{k: None if v is None else v[inside] for k, v in parts.items()}, size_px=pose.size_px
+    )
+
+
+def _address_only(swing: Swing) -> Swing:
+    missing = Moment(None, reason="no_swing")
+    events = {e: m if e == "address" else missing for e, m in swing.events.items()}
+    return Swing(swing.pose, events, swing.shaft, swing.body, swing.readings)
+
+
+def _repetition(swing: Swing, capture: Capture, info: VideoInfo) -> dict[str, Any]:
+    return repetition(
+        view=capture.view,
+        kind=capture.kind,
+        events=swing.events,
+        readings=swing.readings,
+        frame_times_s=info.frame_times_s,
+    )
+
+
+def _nothing_found(survey: Survey) -> dict[str, Any]:
+    middle = len(survey.frame) // 2
+    return issue(
+        "no_swing", "warn", frame=int(survey.frame[middle]), time_s=float(survey.time_s[middle])
+    )
+
+
+def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]:
+    rows = []
+    yaws = [s.body.camera_yaw_deg for s in swings if math.isfinite(s.body.camera_yaw_deg)]
+    if yaws and abs(float(np.median(yaws))) > LIMITS.yaw_warn_deg:
+        rows.append(issue("off_line", "warn"))
+    if any(s.readings.get(("backswing_s", "top")) == "slow_motion" for s in swings):
+        rows.append(issue("slow_motion", "warn"))
+    return rows
+
+
+def _stretched(info: VideoInfo, events: dict[str, Moment], capture: Capture) -> bool:
+    """Seconds are not seconds: the phone says so, or nobody swings a club that slowly."""
+    if info.capture_fps is not None and info.capture_fps > 1.5 * info.fps:
+        return True
+    top, impact = (events.get(e, Moment(None)).time_s for e in ("top", "impact"))
+    if capture.kind != "swing" or top is None or impact is None:
+        return False
+    return impact - top > SLOWEST_DOWNSWING_S
+
+
+def _archive(
+    info: VideoInfo, capture: Capture, swings: list[Swing], quality: list[dict[str, Any]]
+) -> Artifact:
+    arrays: dict[str, Any] = {"frame_times_s": info.frame_times_s}
+    reps = []
+    for k, swing in enumerate(swings):
+        arrays |= {f"rep{k}/{name}": value for name, value in _rep_arrays(swing).items()}
+        reps.append(_rep_meta(swing))
+    meta = {
+        "capture": asdict(capture),
+        "size_px": list(swings[0].pose.size_px),
+        "stretched": any(_stretched(info, s.events, capture) for s in swings),
+        "quality": quality,
+        "pipeline": str(PIPELINE_VERSION),
+        "reps": reps,
+    }
+    return Artifact(meta=meta, arrays=arrays)
+
+
+def _rep_arrays(swing: Swing) -> dict[str, Any]:
+    body, pose = swing.body, swing.pose
+    arrays = {
+        "time_s": body.time_s,
+        "frame": pose.frame,
+        "landmarks_px": pose.xy_px.astype(np.float32),
+        "confidence": pose.confidence.astype(np.float32),
+        "joints_px": body.joints_px,
+        "joints_m": body.joints_m,
+        "joints_sd_m": body.joints_sd_m,
+    }
+    arrays |= {f"camera/{k}": np.asarray(v) for k, v in body.camera.items()}
+    if swing.shaft is not None:
+        arrays |= {f"shaft/{f.name}": np.asarray(getattr(swing.shaft, f.name)) for f in fields(ShaftTrack)}
+    return arrays
+
+
+def _rep_meta(swing: Swing) -> dict[str, Any]:
+    def number(value: float) -> float | None:
+        return float(value) if math.isfinite(value) else None
+
+    return {
+        "events": {e: asdict(m) for e, m in swing.events.items()},
+        "values": [
+            [id, event, r if isinstance(r, str) else [float(r[0]), float(r[1])]]
+            for (id, event), r in swing.readings.items()
+            if isinstance(r, str) or all(map(math.isfinite, r))
+        ],
+        "scale_m_per_px": float(swing.body.scale_m_per_px),
+        "camera_yaw_deg": number(swing.body.camera_yaw_deg),
+        "camera_yaw_sd_deg": number(swing.body.camera_yaw_sd_deg),
+    }

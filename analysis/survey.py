@@ -1,0 +1,202 @@
+"""A quick look over the whole clip: where the golfer is, when the hands swing.
+
+A few pictures a second, small, with the quick network. What it finds decides which
+frames the heavy network looks at, and feeds the quality codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.pose import LANDMARK, LANDMARKS, mirror_for
+from analysis.estimators import Person, PoseEstimator
+from analysis.video import Frame, VideoInfo, frames, working_size
+
+SHORT_SIDE = 480
+RATE_HZ = 10.0
+
+Array = NDArray[np.float64]
+_TRUNK = [LANDMARK[f"{j}_{s}"] for j in ("shoulder", "hip") for s in ("left", "right")]
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The golfer in S pictures spread over the clip, in pixels of the survey picture.
+
+    `xy_px` (S, 33, 2) and `confidence` (S, 33) are NaN where nobody was found;
+    left-handers are mirrored already. `others` (S,) is the height of the next person
+    relative to the golfer, 0 when alone; `brightness` (S,) is the golfer's mean grey,
+    `blur` (S,) between 0 sharp and 1; `shift` (S,) how far the background lies from
+    where it was in the first picture, as a share of the picture's width.
+    """
+
+    time_s: Array
+    frame: NDArray[np.int64]
+    size_px: tuple[int, int]
+    xy_px: Array
+    confidence: Array
+    others: Array
+    brightness: Array
+    blur: Array
+    shift: Array
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        return np.isfinite(self.xy_px[:, 0, 0])
+
+    def stature_px(self) -> float:
+        """The golfer's stature in survey pixels, from the parts that are long and stable.
+
+        Trunk 0.288, thigh 0.245 and shank 0.246 of stature (Drillis & Contini 1966).
+        """
+        return stature_px(self.xy_px)
+
+
+def look_over(
+    path: Path | str,
+    info: VideoInfo,
+    *,
+    estimator: PoseEstimator,
+    mirrored: bool,
+    wanted: NDArray[np.int64] | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Survey:
+    """Look at about ten pictures a second, or at the `wanted` ones."""
+    wanted = spread_frames(info, RATE_HZ) if wanted is None else wanted
+    rows: list[tuple[Frame, list[Person]]] = []
+    smalls: list[NDArray[np.uint8]] = []
+    pictures = frames(path, info, wanted=wanted, short_side=SHORT_SIDE)
+    for frame, people in estimator.estimate(pictures, quick=True):
+        smalls.append(cv2.cvtColor(frame.image, cv2.COLOR_RGB2GRAY))
+        rows.append((Frame(frame.index, frame.time_s, smalls[-1]), people))
+        if progress and len(rows) % 8 == 0:
+            progress(len(rows) / len(wanted))
+    return _survey(rows, working_size(info, SHORT_SIDE), mirrored=mirrored)
+
+
+def spread_frames(info: VideoInfo, rate_hz: float) -> NDArray[np.int64]:
+    """Frames nearest to an even grid in time."""
+    grid = np.arange(0.0, info.frame_times_s[-1] + 1e-9, 1 / rate_hz)
+    after = np.clip(np.searchsorted(info.frame_times_s, grid), 0, info.frames - 1)
+    return np.unique(np.append(after, info.frames - 1))
+
+
+def stature_px(xy_px: Array) -> float:
+    """Stature in pixels from the legs and trunk of (T, 33, 2) landmarks, bent or not."""
+    total = np.zeros(len(xy_px))
+    for side in ("left", "right"):
+        marks = [xy_px[:, LANDMARK[f"{j}_{side}"]] for j in ("shoulder", "hip", "knee", "ankle")]
+        for a, b in zip(marks, marks[1:], strict=False):
+            total += np.linalg.norm(a - b, axis=1) / 2
+    total = total[np.isfinite(total)]
+    return float(np.percentile(total, 80)) / 0.779 if len(total) else float("nan")
+
+
+def _survey(
+    rows: list[tuple[Frame, list[Person]]], size: tuple[int, int], *, mirrored: bool
+) -> Survey:
+    n = len(rows)
+    xy = np.full((n, len(LANDMARKS), 2), np.nan)
+    confidence = np.full((n, len(LANDMARKS)), np.nan)
+    others, brightness, blur = np.zeros(n), np.full(n, np.nan), np.full(n, np.nan)
+    centre = _usual_place(rows)
+    for i, (frame, people) in enumerate(rows):
+        golfer = _golfer(people, centre)
+        if golfer is None:
+            brightness[i] = frame.image.mean()
+            continue
+        xy[i], confidence[i] = golfer.xy_px, golfer.confidence
+        others[i] = _other_height(people, golfer)
+        box = _box(golfer.xy_px, frame.image.shape[:2])
+        brightness[i], blur[i] = frame.image[box].mean(), _blur(frame.image[box])
+    return Survey(
+        time_s=np.array([f.time_s for f, _ in rows]),
+        frame=np.array([f.index for f, _ in rows], np.int64),
+        size_px=size,
+        xy_px=mirror_for(xy, width_px=size[0]) if mirrored else xy,
+        confidence=confidence,
+        others=others,
+        brightness=brightness,
+        blur=blur,
+        shift=_shifts([f.image for f, _ in rows], xy),
+    )
+
+
+def _usual_place(rows: list[tuple[Frame, list[Person]]]) -> Array | None:
+    places = [people[0].xy_px[_TRUNK].mean(axis=0) for _, people in rows if people]
+    return np.median(places, axis=0) if places else None
+
+
+def _golfer(people: list[Person], centre: Array | None) -> Person | None:
+    """The tallest, unless somebody about as tall stands where the golfer usually does."""
+    if not people or centre is None:
+        return None
+    tall = [p for p in people if p.height_px > 0.6 * people[0].height_px]
+    return min(tall, key=lambda p: float(np.linalg.norm(p.xy_px[_TRUNK].mean(axis=0) - centre)))
+
+
+def _other_height(people: list[Person], golfer: Person) -> float:
+    """Height of the tallest other person; the same body found twice does not count."""
+    here = golfer.xy_px[_TRUNK].mean(axis=0)
+    apart = [
+        p.height_px / golfer.height_px
+        for p in people
+        if p is not golfer
+        and np.linalg.norm(p.xy_px[_TRUNK].mean(axis=0) - here) > 0.15 * golfer.height_px
+        and np.mean(p.confidence) > 0.5
+    ]
+    return max(apart, default=0.0)
+
+
+def _box(xy_px: Array, shape: tuple[int, int]) -> tuple[slice, slice]:
+    height, width = shape
+    x0, y0 = np.clip(xy_px.min(axis=0), 0, (width - 9, height - 9)).astype(int)
+    x1, y1 = np.clip(xy_px.max(axis=0), (x0 + 8, y0 + 8), (width, height)).astype(int)
+    return slice(y0, y1), slice(x0, x1)
+
+
+def _blur(grey: NDArray[np.uint8]) -> float:
+    """Perceived blur, 0 sharp to 1: how little a further blurring changes neighbours.
+
+    References
+    ----------
+    Crété F. et al. The blur effect. Proc. SPIE 6492 (2007), doi 10.1117/12.702790.
+    """
+    image = grey.astype(np.float32)
+    worst = 0.0
+    for axis, kernel in ((0, (1, 9)), (1, (9, 1))):
+        soft = cv2.blur(image, kernel)
+        sharp = np.abs(np.diff(image, axis=axis))
+        lost = np.maximum(sharp - np.abs(np.diff(soft, axis=axis)), 0)
+        total = float(sharp.sum())
+        worst = max(worst, (total - float(lost.sum())) / total if total > 0 else 1.0)
+    return worst
+
+
+def _shifts(images: list[NDArray[np.uint8]], xy_px: Array) -> Array:
+    """Background shift against the first picture, by phase correlation off the golfer."""
+    out = np.zeros(len(images))
+    if len(images) < 2:
+        return out
+    height, width = images[0].shape
+    mask = np.ones((height, width), np.float32)
+    seen = xy_px[np.isfinite(xy_px[:, 0, 0])]
+    if len(seen):
+        # the middle half of a person's reach: arms and club leave the background alone
+        x0, x1 = np.percentile(seen[..., 0], (2, 98))
+        mask[:, max(0, int(x0)) : max(1, int(x1))] = 0.0
+    if mask.mean() < 0.15:
+        mask[:] = 1.0
+    window = cv2.createHanningWindow((width, height), cv2.CV_32F) * mask
+    first = images[0].astype(np.float32)
+    for i, image in enumerate(images[1:], 1):
+        (dx, dy), response = cv2.phaseCorrelate(first, image.astype(np.float32), window)
+        if response > 0.05:
+            out[i] = float(np.hypot(dx, dy)) / width
+    return out
