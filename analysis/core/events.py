@@ -1,29 +1,50 @@
-"""Repetitions and events in time, from the hands alone (first version)."""
+"""Moments in time: the eleven events of a swing, from the hands and the shaft.
+
+Eight of them are the events of McNally et al., "GolfDB", CVPR Workshops 2019
+(arXiv 1903.06528): address, toe-up (here takeaway), mid-backswing (lead arm back), top,
+mid-downswing (lead arm down), impact, mid-follow-through (follow through), finish.
+Times lie between frames where a signal crosses its level there.
+"""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass, replace
+
 import numpy as np
 
+from analysis.core.motion import crossing_s, gap_at, hands_px, local_fit, midpoint, stature_px
 from analysis.core.pose import EVENTS, LANDMARK, Array, Capture, Moment, PoseSequence, ShaftTrack
+from analysis.core.repetitions import Swing, find_repetitions, find_swings
 
-_WRISTS = (LANDMARK["wrist_left"], LANDMARK["wrist_right"])
+__all__ = ["find_events", "find_repetitions", "lead_arm_deg"]
+
+# Elevation of the lead shoulder-wrist line from landmarks: degrees per stature of height
+# difference, offset, standard deviation. Robust regression on the rendered training
+# swings (4,500 frames a view within 20 degrees of level, split by body). Down-the-line
+# the lead wrist is hidden behind the trail hand, so the middle of the hands stands for it.
+_ARM = {"face_on": (201.0, 7.9, 4.0), "down_the_line": (137.0, 0.8, 6.0)}
+# Share of backswing or downswing at which the shaft is level, where it was not seen:
+# median and standard deviation over the rendered training swings, widened by half.
+_TAKEAWAY_SHARE = (0.40, 0.06)
+_DELIVERY_SHARE = (0.24, 0.05)
+_FOLLOW_SHARE = (0.24, 0.10)
+_TRANSITION_DROP_M = 0.10
+_STILL = 0.01  # statures
+_ONSET_S = 0.2
+_REST_M = 0.035  # how far a resting golfer sways, hands and shoulders together
 
 
-def find_repetitions(pose: PoseSequence, *, stature_px: float) -> list[tuple[float, float]]:
-    """Start and end of every swing: hands low, up, low, up again."""
-    up = _hand_height(pose) / stature_px
-    low = np.nanmin(up) if np.isfinite(up).any() else 0.0
-    spans, t = [], pose.time_s
-    i = 0
-    while i < len(up):
-        if up[i] > low + 0.18:
-            j = i
-            while j < len(up) and up[j] > low + 0.12:
-                j += 1
-            spans.append((float(t[i]), float(t[min(j, len(t) - 1)])))
-            i = j
-        i += 1
-    return [(a - 1.5, b + 1.5) for a, b in spans[::2]]
+@dataclass(frozen=True)
+class _Signals:
+    """What the events are read from, on the frames of one window."""
+
+    time_s: Array
+    hands_m: Array  # (T, 2), x right, y up, in metres of the picture
+    arm_deg: Array
+    arm_sd_deg: float
+    trunk_m: Array  # (T, 2) middle of the shoulders, same axes
+    still_px: float
 
 
 def find_events(
@@ -32,32 +53,562 @@ def find_events(
     *,
     capture: Capture,
     window: tuple[float, float],
+    reference_address: Moment | None = None,
+    arm_deg: tuple[Array, float] | None = None,
 ) -> dict[str, Moment]:
-    """Address, top and impact from the height of the hands."""
-    inside = (pose.time_s >= window[0]) & (pose.time_s <= window[1])
-    t, up = pose.time_s[inside], _hand_height(pose)[inside]
-    events = {e: Moment(None, reason="not_seen") for e in EVENTS}
-    if len(t) < 5 or not np.isfinite(up).any():
-        return events
-    gap = float(np.median(np.diff(t)))
+    """When each event of one repetition happened.
+
+    Parameters
+    ----------
+    pose : PoseSequence
+        A right-hander, or a mirrored left-hander.
+    shaft : ShaftTrack, optional
+        Without it the events of the shaft come from the hands, far less certain.
+    capture : Capture
+        Kind decides which events are looked for.
+    window : tuple of float
+        Start and end of the repetition in seconds.
+    reference_address : Moment, optional
+        Address of the first repetition, taken over when this one starts without
+        standing still.
+    arm_deg : (ndarray of shape (T,), float), optional
+        Elevation of the lead shoulder-wrist line on the frames of `pose` with its
+        standard deviation, from better joints than the landmarks.
+
+    Returns
+    -------
+    dict of str to Moment
+        The events of the kind, each once; what is never reached has a reason.
+    """
+    inside = (pose.time_s >= window[0] - 1e-6) & (pose.time_s <= window[1] + 1e-6)
+    signals = _signals(pose, inside, capture, arm_deg)
+    if signals is None:
+        return _none(capture.kind, "not_seen")
     if capture.kind == "setup":
-        return {"address": Moment(float(t[len(t) // 2]), max(gap / 2, 0.02))}
-    speed = np.abs(np.gradient(up, t))
-    rises = np.flatnonzero(up > np.nanmin(up) + 0.5 * np.ptp(up[np.isfinite(up)]))
-    end = rises[0]
-    while end + 1 < len(up) and up[end + 1] > up[rises[0]]:
-        end += 1
-    top = rises[0] + int(np.nanargmax(up[rises[0] : end + 1]))
-    still = np.flatnonzero(speed[:top] < 0.04 * np.nanmax(speed))
-    if len(still):
-        events["address"] = Moment(float(t[still[-1]]), max(2 * gap, 0.03))
-    events["top"] = Moment(float(t[top]), max(gap, 0.02))
-    after = up[top:]
-    if len(after) > 3 and capture.kind != "hold":
-        low = top + int(np.nanargmin(after))
-        events["impact"] = Moment(float(t[low]), max(gap, 0.02))
-    return events
+        return {"address": _settled(signals)}
+    if capture.kind == "bar":
+        return _bar_events(pose, inside)
+    if capture.kind == "hold":
+        return _hold_events(signals, shaft, reference_address)
+    swing = _main_swing(pose, inside, capture)
+    if swing is None:
+        return _none(capture.kind, "no_swing") | {"address": _settled(signals)}
+    return _swing_events(signals, shaft, swing, capture, reference_address)
 
 
-def _hand_height(pose: PoseSequence) -> Array:
-    return -np.mean(pose.xy_px[:, _WRISTS, 1], axis=1)
+def lead_arm_deg(pose: PoseSequence, *, view: str, stature: float) -> Array:
+    """Elevation of the lead arm above level, from landmarks, shape (T,).
+
+    Parameters
+    ----------
+    stature : float
+        Standing height in pixels.
+    """
+    slope, offset, _ = _ARM[view]
+    shoulder = pose.xy_px[:, LANDMARK["shoulder_left"], 1]
+    if view == "face_on":
+        wrist = pose.xy_px[:, LANDMARK["wrist_left"], 1]
+    else:
+        wrist = hands_px(pose)[:, 1]
+    return slope * (shoulder - wrist) / stature + offset
+
+
+def _none(kind: str, reason: str) -> dict[str, Moment]:
+    if kind == "setup":
+        return {"address": Moment(None, reason=reason)}
+    names = ("address", "top") if kind == "bar" else EVENTS
+    if kind == "hold":
+        names = EVENTS[: EVENTS.index("top") + 1]
+    return {name: Moment(None, reason=reason) for name in names}
+
+
+def _signals(
+    pose: PoseSequence,
+    inside: Array,
+    capture: Capture,
+    arm_deg: tuple[Array, float] | None,
+) -> _Signals | None:
+    hands = hands_px(pose)
+    rows = inside & np.isfinite(hands).all(axis=1)
+    if rows.sum() < 5:
+        return None
+    tall = stature_px(pose, view=capture.view, rows=_low_rows(hands, rows))
+    if not np.isfinite(tall) or tall <= 0:
+        return None
+    per_px = capture.stature_cm / 100 / tall
+    flip = np.array([per_px, -per_px])
+    if arm_deg is not None:
+        arm, arm_sd = arm_deg
+    elif capture.view in _ARM:
+        arm, arm_sd = lead_arm_deg(pose, view=capture.view, stature=tall), _ARM[capture.view][2]
+    else:
+        arm, arm_sd = np.full(len(pose), np.nan), math.nan
+    shoulders = midpoint(pose.xy_px, "shoulder_left", "shoulder_right")
+    return _Signals(
+        pose.time_s[rows], hands[rows] * flip, arm[rows], arm_sd, shoulders[rows] * flip, tall
+    )
+
+
+def _low_rows(hands: Array, rows: Array) -> Array:
+    """Frames with the hands low: near address, where the scale is read."""
+    low = np.nanpercentile(hands[rows, 1], 60)
+    return rows & (hands[:, 1] >= low)
+
+
+def _main_swing(pose: PoseSequence, inside: Array, capture: Capture) -> Swing | None:
+    part = PoseSequence(
+        pose.time_s[inside],
+        pose.frame[inside],
+        pose.xy_px[inside],
+        pose.confidence[inside],
+        pose.size_px,
+    )
+    swings = find_swings(part, stature_px=stature_px(part, view=capture.view))
+    return swings[-1] if swings else None
+
+
+# --- one swing -----------------------------------------------------------------------
+
+
+def _swing_events(
+    s: _Signals,
+    shaft: ShaftTrack | None,
+    swing: Swing,
+    capture: Capture,
+    reference: Moment | None,
+) -> dict[str, Moment]:
+    events: dict[str, Moment] = {}
+    top = _top(s, swing)
+    events["top"] = top
+    assert top.time_s is not None
+    events["address"] = _address(s, shaft, top.time_s, reference)
+    start = _start_of_backswing(s, events["address"], top.time_s)
+    events["impact"] = _impact(s, shaft, capture, start, top.time_s, swing)
+    impact = events["impact"].time_s or swing.low_s
+    events["lead_arm_back"] = _arm_level(s, start, top.time_s, rising=True)
+    events["late_back"] = _late_back(s, events["lead_arm_back"], top)
+    events["transition"] = _transition(s, top.time_s, impact)
+    events["lead_arm_down"] = _arm_level(s, top.time_s, impact, rising=False)
+    back, down = top.time_s - start, impact - top.time_s
+    sign = _shaft_up(shaft, s.time_s) if shaft is not None else None
+    events["takeaway"] = _level(s, sign, (start, top.time_s), True) or Moment(
+        start + _TAKEAWAY_SHARE[0] * back, _TAKEAWAY_SHARE[1] * back
+    )
+    events["delivery"] = _level(s, sign, (top.time_s + 0.3 * down, impact), False) or Moment(
+        impact - _DELIVERY_SHARE[0] * down, max(_DELIVERY_SHARE[1] * down, 0.01)
+    )
+    events["follow_through"] = _level(s, sign, (impact, impact + 0.8 * down), True) or Moment(
+        impact + _FOLLOW_SHARE[0] * down, _FOLLOW_SHARE[1] * down
+    )
+    events["finish"] = _finish(s, impact)
+    return {name: _at_least_half_a_gap(s.time_s, events[name]) for name in EVENTS}
+
+
+def _at_least_half_a_gap(time_s: Array, moment: Moment) -> Moment:
+    if moment.time_s is None:
+        return moment
+    floor = gap_at(time_s, moment.time_s) / 2
+    return replace(moment, uncertainty_s=max(moment.uncertainty_s or 0.0, floor))
+
+
+def _top(s: _Signals, swing: Swing) -> Moment:
+    """Slowest moment of the hands near their highest point."""
+    fall = swing.low_s - swing.high_s
+    width = max(0.02, 0.06 * fall)
+    fine = np.arange(swing.high_s - 0.6 * fall - 0.05, swing.high_s + 0.4 * fall, 0.002)
+    fine = fine[(fine >= s.time_s[0]) & (fine <= s.time_s[-1])]
+    place, rate = local_fit(s.time_s, s.hands_m, fine, width_s=width)
+    high = np.nanmax(place[:, 1])
+    low = np.interp(swing.low_s, s.time_s, s.hands_m[:, 1])
+    near = place[:, 1] > high - 0.12 * (high - low)
+    speed = np.where(near, np.hypot(rate[:, 0], rate[:, 1]), np.inf)
+    i = int(np.nanargmin(speed))
+    # how long the hands stay as slow as landmark noise makes a rest look
+    flat = near & (speed < speed[i] + 0.15)
+    spread = float(np.ptp(fine[flat])) / 4 if flat.any() else 0.0
+    return Moment(float(fine[i]), math.hypot(0.006, min(spread, 0.2 * fall)))
+
+
+def _address(
+    s: _Signals, shaft: ShaftTrack | None, top_s: float, reference: Moment | None
+) -> Moment:
+    """Last stillness of hands and shaft before the backswing: where the motion begins."""
+    still_from = _still_span(s, top_s)
+    if still_from is None:
+        return reference or Moment(None, reason="no_still_address")
+    start, end = still_from
+    until = min(end + max(_ONSET_S, 0.3 * (top_s - end)), end + 0.5 * (top_s - end))
+    signals = [s.hands_m[:, 0], s.hands_m[:, 1]]
+    if shaft is not None:
+        angle = np.interp(s.time_s, shaft.time_s, shaft.angle_deg)
+        seen = (s.time_s >= start) & (s.time_s <= until) & np.isfinite(angle)
+        if seen.sum() >= 6:
+            signals.append(np.radians(angle))
+    rows = (s.time_s >= start) & (s.time_s <= until)
+    onset, sd = _onset(s.time_s[rows], np.stack(signals, axis=1)[rows], end)
+    return Moment(onset, sd)
+
+
+def _still_span(s: _Signals, top_s: float) -> tuple[float, float] | None:
+    """Start and end of the last rest of the hands before the top."""
+    before = np.flatnonzero(s.time_s < top_s)
+    if len(before) < 4:
+        return None
+    limit = 2.2 * _STILL * 1.7
+    t, path = s.time_s, s.hands_m
+    smooth = local_fit(t, path, t, width_s=0.02)[0]
+    low = smooth[: before[-1] + 1, 1]
+    high_enough = low.min() + 0.3 * (low[-1] - low.min())
+    end = int(np.flatnonzero(low < high_enough)[-1])
+    while end > 0:
+        start = end
+        while start > 0 and np.hypot(*(smooth[start - 1] - smooth[end])) < limit:
+            start -= 1
+        if t[end] - t[start] >= 0.12 and end - start >= 3:
+            return float(max(t[start], t[end] - 0.8)), float(t[end])
+        end -= 1
+    return None
+
+
+def _onset(time_s: Array, signals: Array, guess_s: float) -> tuple[float, float]:
+    """Where a constant turns into a parabola: least squares over the breaking point.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (T,)
+    signals : ndarray, shape (T, K)
+        NaN rows of a signal carry no weight.
+    guess_s : float
+        Returned with a wide spread when there is too little to fit.
+
+    Returns
+    -------
+    onset_s, sd_s : float
+        Spread where the residual grows by its own variance.
+    """
+    if len(time_s) < 6:
+        return guess_s, 0.1
+    tries = np.arange(time_s[0] + 0.04, time_s[-1] - 0.02, 0.004)
+    if not len(tries):
+        return guess_s, 0.1
+    costs = np.zeros(len(tries))
+    for column in signals.T:
+        good = np.isfinite(column)
+        if good.sum() < 6:
+            continue
+        rest = good & (time_s <= np.quantile(time_s, 0.4))
+        noise = np.nanstd(np.diff(column[rest])) / math.sqrt(2) if rest.sum() > 3 else np.nan
+        residual = np.array([_bend(time_s[good], column[good], t0) for t0 in tries])
+        floor = residual.min() / max(good.sum() - 4, 1)
+        noise2 = max(floor, 0.0 if not np.isfinite(noise) else noise**2, 1e-10)
+        costs += residual / noise2
+    best = int(np.argmin(costs))
+    near = tries[costs < costs[best] + 1.0]
+    return float(tries[best]), float(max(np.ptp(near) / 2, 0.004))
+
+
+def _bend(time_s: Array, values: Array, onset_s: float) -> float:
+    late = np.maximum(time_s - onset_s, 0.0)
+    design = np.stack([np.ones_like(late), late, late**2], axis=1)
+    solved = np.linalg.lstsq(design, values, rcond=None)[0]
+    return float(np.sum((values - design @ solved) ** 2))
+
+
+def _start_of_backswing(s: _Signals, address: Moment, top_s: float) -> float:
+    """Address, or without one the lowest place of the hands before the top."""
+    if address.time_s is not None and s.time_s[0] - 1e-6 <= address.time_s < top_s:
+        return address.time_s
+    before = s.time_s < top_s
+    return float(s.time_s[before][np.argmin(s.hands_m[before, 1])])
+
+
+def _arm_level(s: _Signals, start_s: float, end_s: float, *, rising: bool) -> Moment:
+    """The lead arm passes level: first time going up, first time coming down."""
+    width = max(0.015, 0.04 * (end_s - start_s))
+    fine = np.arange(start_s, end_s, 0.002)
+    if len(fine) < 3 or not np.isfinite(s.arm_deg).any():
+        return Moment(None, reason="not_seen")
+    value, rate = local_fit(s.time_s, s.arm_deg, fine, width_s=width)
+    when = crossing_s(fine, value, rising=rising)
+    if not np.isfinite(when):
+        return Moment(None, reason="not_reached")
+    slope = abs(float(np.interp(when, fine, rate)))
+    return Moment(when, min(s.arm_sd_deg / max(slope, 1.0), 0.25 * (end_s - start_s)))
+
+
+def _late_back(s: _Signals, lead_arm: Moment, top: Moment) -> Moment:
+    """Hands three quarters of the way from lead arm level to the top."""
+    if lead_arm.time_s is None or top.time_s is None:
+        return Moment(None, reason=lead_arm.reason or top.reason)
+    width = max(0.015, 0.04 * (top.time_s - lead_arm.time_s))
+    fine = np.arange(lead_arm.time_s, top.time_s, 0.002)
+    if len(fine) < 3:
+        return Moment(None, reason="not_reached")
+    place, rate = local_fit(s.time_s, s.hands_m[:, 1], fine, width_s=width)
+    level = place[0] + 0.75 * (place[-1] - place[0])
+    when = crossing_s(fine, place - level, rising=True)
+    if not np.isfinite(when):
+        return Moment(None, reason="not_reached")
+    slope = max(abs(float(np.interp(when, fine, rate))), 0.05)
+    moved = 0.25 * abs(float(rate[0])) * (lead_arm.uncertainty_s or 0.0)
+    spread = math.hypot(moved, 0.01) / slope
+    return Moment(when, min(spread, 0.5 * (top.time_s - lead_arm.time_s)))
+
+
+def _transition(s: _Signals, top_s: float, impact_s: float) -> Moment:
+    """Hands 10 cm under their height at the top."""
+    width = max(0.012, 0.03 * (impact_s - top_s))
+    fine = np.arange(top_s, impact_s, 0.002)
+    if len(fine) < 3:
+        return Moment(None, reason="not_seen")
+    place, rate = local_fit(s.time_s, s.hands_m[:, 1], fine, width_s=width)
+    when = crossing_s(fine, place - (place[0] - _TRANSITION_DROP_M), rising=False)
+    if not np.isfinite(when):
+        return Moment(None, reason="not_reached")
+    slope = max(abs(float(np.interp(when, fine, rate))), 0.1)
+    return Moment(when, min(0.012 / slope, 0.2 * (impact_s - top_s)))
+
+
+# --- the shaft -----------------------------------------------------------------------
+
+
+def _shaft_up(shaft: ShaftTrack, time_s: Array) -> tuple[Array, Array]:
+    """Times and the vertical part of the shaft, in visible lengths, where it was seen."""
+    seen = np.isfinite(shaft.angle_deg)
+    length = np.where(np.isfinite(shaft.length_px), shaft.length_px, np.nan)
+    whole = np.nanpercentile(length, 95) if np.isfinite(length).any() else 1.0
+    part = np.sin(np.radians(shaft.angle_deg)) * np.clip(length / whole, 0.05, 1.0)
+    return shaft.time_s[seen], part[seen]
+
+
+def _level(
+    s: _Signals, up: tuple[Array, Array] | None, span: tuple[float, float], rising: bool
+) -> Moment | None:
+    """The shaft passes level inside a span; interpolated across a gap seen from its end."""
+    if up is None:
+        return None
+    time_s, part = up
+    rows = (time_s >= span[0] - 1e-6) & (time_s <= span[1] + 1e-6)
+    t, y = time_s[rows], part[rows]
+    if len(t) < 2:
+        return None
+    when = crossing_s(t, y, rising=rising)
+    if not np.isfinite(when):
+        return None
+    i = int(np.clip(np.searchsorted(t, when), 1, len(t) - 1))
+    gap = t[i] - t[i - 1]
+    frames = gap_at(s.time_s, when)
+    slope = abs((y[i] - y[i - 1]) / gap)
+    noise = 0.02 / max(slope, 1e-3)
+    return Moment(when, math.hypot(noise, 0.15 * max(gap - frames, 0.0), 0.1 * frames))
+
+
+def _impact(
+    s: _Signals,
+    shaft: ShaftTrack | None,
+    capture: Capture,
+    start_s: float,
+    top_s: float,
+    swing: Swing,
+) -> Moment:
+    hands = _impact_of_hands(s, start_s, top_s, swing)
+    if shaft is None or hands.time_s is None:
+        return hands
+    found = _impact_of_shaft(shaft, capture, start_s, top_s, hands)
+    moment = found or hands
+    if moment.time_s is not None and np.isfinite(shaft.ball_gone_s):
+        gap = gap_at(shaft.time_s, shaft.ball_gone_s)
+        late, early = shaft.ball_gone_s, shaft.ball_gone_s - gap
+        if abs(moment.time_s - late) < 0.25 * (moment.time_s - top_s):
+            inside = float(np.clip(moment.time_s, early, late))
+            return Moment(inside, max(gap / 3.5, min(moment.uncertainty_s or gap, gap / 2)))
+    return moment
+
+
+def _impact_of_hands(s: _Signals, start_s: float, top_s: float, swing: Swing) -> Moment:
+    """Hands nearest their place at address, coming down."""
+    down = swing.low_s - top_s
+    fine = np.arange(top_s + 0.5 * down, swing.low_s + 0.35 * down, 0.002)
+    fine = fine[fine <= s.time_s[-1]]
+    rest = np.abs(s.time_s - start_s) < 0.1
+    before = rest & (s.time_s <= start_s + 0.02)
+    home = np.median(s.hands_m[before if before.any() else rest], axis=0)
+    if len(fine) < 3 or not np.isfinite(home).all():
+        return Moment(swing.low_s, max(0.03, 0.1 * down))
+    place = local_fit(s.time_s, s.hands_m, fine, width_s=max(0.01, 0.02 * down))[0]
+    i = int(np.argmin(np.hypot(*(place - home).T)))
+    return Moment(float(fine[i]), max(0.02, 0.08 * down))
+
+
+def _impact_of_shaft(
+    shaft: ShaftTrack, capture: Capture, start_s: float, top_s: float, hands: Moment
+) -> Moment | None:
+    """The shaft passes its own line at address (face-on), or the head its place."""
+    assert hands.time_s is not None
+    reach = max(3 * (hands.uncertainty_s or 0.0), 0.06)
+    if capture.view == "face_on":
+        return _past_address_angle(shaft, start_s, hands.time_s, reach)
+    return _head_at_ball(shaft, start_s, hands.time_s, reach)
+
+
+def _past_address_angle(
+    shaft: ShaftTrack, start_s: float, around_s: float, reach_s: float
+) -> Moment | None:
+    seen = np.isfinite(shaft.angle_deg)
+    rest = seen & (shaft.time_s <= start_s + 1e-6) & (shaft.time_s > start_s - 0.3)
+    near = seen & (np.abs(shaft.time_s - around_s) <= reach_s)
+    if not rest.any() or near.sum() < 2:
+        return None
+    home = float(np.median(shaft.angle_deg[rest]))
+    t = shaft.time_s[near]
+    past = (shaft.angle_deg[near] - home + 180) % 360 - 180
+    ok = np.abs(past) < 120
+    t, past = t[ok], past[ok]
+    when = crossing_s(t, past, rising=True)
+    if not np.isfinite(when):
+        return None
+    i = int(np.clip(np.searchsorted(t, when), 1, len(t) - 1))
+    gap, rate = t[i] - t[i - 1], (past[i] - past[i - 1]) / (t[i] - t[i - 1])
+    return Moment(when, math.hypot(6.0 / max(abs(rate), 60.0), 0.12 * gap))
+
+
+def _head_at_ball(
+    shaft: ShaftTrack, start_s: float, around_s: float, reach_s: float
+) -> Moment | None:
+    """Lowest point of the visible end of the shaft, by a parabola through it."""
+    rest = (shaft.time_s <= start_s + 1e-6) & (shaft.time_s > start_s - 0.3)
+    head = _visible_end(shaft)
+    home = np.nanmedian(head[rest], axis=0) if np.isfinite(head[rest]).any() else None
+    near = np.isfinite(head).all(axis=1) & (np.abs(shaft.time_s - around_s) <= reach_s)
+    if home is None or near.sum() < 3 or not np.isfinite(home).all():
+        return None
+    t = shaft.time_s[near]
+    distance = np.hypot(*(head[near] - home).T)
+    i = int(np.argmin(distance))
+    if i == 0 or i == len(t) - 1:
+        return None
+    # near its closest point a passing head makes the squared distance a parabola
+    rows = slice(i - 1, i + 2)
+    a, b, _ = np.polyfit(t[rows] - t[i], distance[rows] ** 2, 2)
+    when = float(np.clip(t[i] - b / (2 * a), t[i - 1], t[i + 1])) if a > 0 else float(t[i])
+    return Moment(when, (t[i + 1] - t[i - 1]) / 6)
+
+
+def _visible_end(shaft: ShaftTrack) -> Array:
+    angle = np.radians(shaft.angle_deg)
+    reach = np.stack([np.cos(angle), -np.sin(angle)], axis=1) * shaft.length_px[:, None]
+    end = shaft.grip_px + reach
+    return np.where(np.isfinite(shaft.head_px), shaft.head_px, end)
+
+
+# --- rests ---------------------------------------------------------------------------
+
+
+def _finish(s: _Signals, impact_s: float) -> Moment:
+    """Hands and shoulders come to rest: when they reach their last place."""
+    rows = s.time_s > impact_s
+    if rows.sum() < 5:
+        return Moment(None, reason="not_reached")
+    t = s.time_s[rows]
+    path = np.hstack([s.hands_m[rows], s.trunk_m[rows]])
+    rests = _rests(t, local_fit(t, path, t, width_s=0.04)[0], limit=_REST_M)
+    if not rests:
+        return Moment(None, reason="not_reached")
+    return Moment(rests[0][0], 0.08)
+
+
+def _settled(s: _Signals) -> Moment:
+    """First moment of the longest rest: a set-up has no end of stillness to look for."""
+    span = _longest_rest(s.time_s, s.hands_m, since_s=-math.inf)
+    if span is None:
+        return Moment(None, reason="no_still_address")
+    return Moment(span[0], max(gap_at(s.time_s, span[0]) / 2, 0.01))
+
+
+def _longest_rest(
+    time_s: Array, path: Array, *, since_s: float, limit: float = 2.2 * _STILL * 1.7
+) -> tuple[float, float] | None:
+    smooth = local_fit(time_s, path, time_s, width_s=0.03)[0]
+    best: tuple[float, float] | None = None
+    start = int(np.searchsorted(time_s, since_s))
+    for end in range(start, len(time_s)):
+        while np.linalg.norm(smooth[start] - smooth[end]) > limit:
+            start += 1
+        if best is None or time_s[end] - time_s[start] > best[1] - best[0]:
+            best = (float(time_s[start]), float(time_s[end]))
+    return best if best is not None and best[1] - best[0] >= 0.12 else None
+
+
+def _hold_events(
+    s: _Signals, shaft: ShaftTrack | None, reference: Moment | None
+) -> dict[str, Moment]:
+    """Backswing held at the top: its middle is the top."""
+    names = EVENTS[: EVENTS.index("top") + 1]
+    up = s.hands_m[:, 1]
+    low, high = np.percentile(up, [2, 98])
+    if high - low < 0.15:
+        return _none("hold", "not_reached") | {"address": _settled(s)}
+    above = np.flatnonzero(up > low + 0.5 * (high - low))
+    span = _longest_rest(s.time_s[above[0] :], s.hands_m[above[0] :], since_s=-math.inf)
+    if span is None:
+        return _none("hold", "not_seen")
+    held = 0.5 * (span[0] + span[1])
+    address = _address(s, shaft, span[0], reference)
+    start = _start_of_backswing(s, address, span[0])
+    top = Moment(held, max((span[1] - span[0]) / 8, 0.02))
+    lead = _arm_level(s, start, span[0], rising=True)
+    sign = _shaft_up(shaft, s.time_s) if shaft is not None else None
+    back = span[0] - start
+    events = {
+        "address": address,
+        "takeaway": _level(s, sign, (start, span[0]), True)
+        or Moment(start + _TAKEAWAY_SHARE[0] * back, _TAKEAWAY_SHARE[1] * back),
+        "lead_arm_back": lead,
+        "late_back": _late_back(s, lead, Moment(span[0], 0.02)),
+        "top": top,
+    }
+    return {name: _at_least_half_a_gap(s.time_s, events[name]) for name in names}
+
+
+def _bar_events(pose: PoseSequence, inside: Array) -> dict[str, Moment]:
+    """Last rest before the turn, and the middle of the longest rest after it."""
+    upper = [
+        LANDMARK[f"{part}_{side}"]
+        for part in ("shoulder", "elbow", "wrist", "hip")
+        for side in ("left", "right")
+    ]
+    rows = inside & np.isfinite(pose.xy_px[:, upper]).all(axis=(1, 2))
+    if rows.sum() < 8:
+        return _none("bar", "not_seen")
+    t = pose.time_s[rows]
+    points = pose.xy_px[rows][:, upper].reshape(rows.sum(), -1)
+    size = stature_px(pose, view="face_on", rows=rows)
+    path = local_fit(t, points / size, t, width_s=0.05)[0] / math.sqrt(len(upper))
+    first = _longest_rest(t, path, since_s=t[0], limit=0.02)
+    if first is None:
+        return _none("bar", "not_seen")
+    rests = _rests(t, path, limit=0.02)
+    if len(rests) < 2:
+        return _none("bar", "not_reached") | {"address": Moment(rests[0][0], 0.05)}
+    held = max(rests[1:], key=lambda r: r[1] - r[0])
+    before = [r for r in rests if r[1] <= held[0]][-1]
+    return {
+        "address": Moment(before[1], max(gap_at(t, before[1]) / 2, 0.03)),
+        "top": Moment(0.5 * (held[0] + held[1]), max((held[1] - held[0]) / 8, 0.02)),
+    }
+
+
+def _rests(time_s: Array, path: Array, *, limit: float) -> list[tuple[float, float]]:
+    """All rests of at least 0.25 s, greedy from the start."""
+    out: list[tuple[float, float]] = []
+    start = 0
+    while start < len(time_s) - 1:
+        end = start
+        while end + 1 < len(time_s) and np.linalg.norm(path[end + 1] - path[start]) <= limit:
+            end += 1
+        if time_s[end] - time_s[start] >= 0.25:
+            out.append((float(time_s[start]), float(time_s[end])))
+            start = end + 1
+        else:
+            start += 1
+    return out

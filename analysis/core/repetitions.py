@@ -34,6 +34,16 @@ class _Pass:
     after: int
 
 
+@dataclass(frozen=True)
+class Swing:
+    """One swing on the hands' even grid: times of the high, the low and the next high."""
+
+    window_s: tuple[float, float]
+    high_s: float
+    low_s: float
+    after_s: float
+
+
 def find_repetitions(pose: PoseSequence, *, stature_px: float) -> list[tuple[float, float]]:
     """Windows that hold one swing each, address to finish with a margin.
 
@@ -48,6 +58,12 @@ def find_repetitions(pose: PoseSequence, *, stature_px: float) -> list[tuple[flo
     -------
     list of (start_s, end_s)
         In order, not overlapping; empty when nobody swings.
+    """
+    return [swing.window_s for swing in find_swings(pose, stature_px=stature_px)]
+
+
+def find_swings(pose: PoseSequence, *, stature_px: float) -> list[Swing]:
+    """The swings of a clip with the turning points of the hands.
 
     Notes
     -----
@@ -64,7 +80,11 @@ def find_repetitions(pose: PoseSequence, *, stature_px: float) -> list[tuple[flo
     up = -path[:, 1]
     speed = np.hypot(*local_fit(time_s, path, time_s, width_s=0.03)[1].T)
     passes = [p for p in _passes(up) if _is_swing(pose, time_s, up, p, stature_px)]
-    return _windows(time_s, path, _moving(time_s, up, speed, passes))
+    passes = _moving(time_s, up, speed, passes)
+    return [
+        Swing(window, float(time_s[p.before]), float(time_s[p.low]), float(time_s[p.after]))
+        for p, window in zip(passes, _windows(time_s, path, passes), strict=True)
+    ]
 
 
 def _grid(pose: PoseSequence, stature_px: float) -> tuple[Array, Array]:
@@ -179,7 +199,7 @@ def _windows(time_s: Array, path: Array, passes: list[_Pass]) -> list[tuple[floa
         floor = passes[k - 1].after if k else 0
         fall = _span_s(time_s, up, p.low, p.before)
         still = _still_before(time_s, path, p, floor)
-        start = time_s[still] - max(0.7, 2 * fall, 0.8 * _span_s(time_s, up, still, p.before))
+        start = time_s[still] - max(0.7, 2 * fall, 1.2 * _span_s(time_s, up, still, p.before))
         last = passes[k + 1].before if k + 1 < len(passes) else len(time_s) - 1
         settled = time_s[p.after] + max(0.6, 2.5 * fall)
         out.append((float(max(time_s[floor], start)), float(min(settled, time_s[last]))))
