@@ -32,3 +32,16 @@ class MediaMissing(AnalysisError):
 
     code = "media_missing"
     permanent = False
+
+
+class MediaErased(AnalysisError):
+    """The clip's files were erased at somebody's wish; there is nothing left to measure."""
+
+    code = "erased"
+
+
+class StorageFull(AnalysisError):
+    """What came out could not be kept; room may be made."""
+
+    code = "disk_full"
+    permanent = False

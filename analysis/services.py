@@ -7,6 +7,7 @@ short one, and only if the closing move still holds its claim.
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import json
 import logging
@@ -22,7 +23,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.files.base import ContentFile, File
-from django.db import connection, transaction
+from django.db import DatabaseError, OperationalError, connection, transaction
 from django.db.models import F
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
@@ -31,12 +32,14 @@ from kombu.exceptions import OperationalError
 
 from analysis import PIPELINE_VERSION
 from analysis.core.pose import Capture
-from analysis.errors import AnalysisError, MediaMissing
+from analysis.errors import AnalysisError, MediaErased, MediaMissing, StorageFull
 from analysis.models import Correction, EventTime, Measurement, Run, Video
 
 logger = logging.getLogger(__name__)
 Progress = Callable[[str, float], None]
-Store = Callable[[Run], None]
+# Stores what came out, inside the closing transaction; adds each file it saved to the
+# list, so that they go again when the transaction does.
+Store = Callable[[Run, list[FieldFile]], None]
 
 
 class ClaimLost(Exception):
@@ -107,16 +110,22 @@ def run(pk: int) -> bool:
         return False
     row = Run.objects.select_related("video").get(pk=pk)
     try:
+        if row.video.erased_at:
+            raise MediaErased(f"video {row.video_id}")
         with _heartbeat(pk, claim) as progress:
             result, store = WORK[row.kind](row, progress)
+        return _close(row, claim, Run.Status.DONE, store=store, result=result, progress=1.0)
     except ClaimLost:
         return False
     except AnalysisError as error:
         return _set_back(row, claim, error)
-    except Exception:
+    except OperationalError:  # the database is locked or away: the sweep takes it up again
+        raise
+    except Exception as error:
+        if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+            return _set_back(row, claim, StorageFull(str(error)))
         _close(row, claim, Run.Status.FAILED, error_code="internal")
         raise
-    return _close(row, claim, Run.Status.DONE, store=store, result=result, progress=1.0)
 
 
 def sweep() -> int:
@@ -149,15 +158,20 @@ def sweep() -> int:
 
 
 def erase_media(*, video: Video) -> None:
-    """Remove every file of a clip for good; rows and figures without pictures stay."""
+    """Remove every file of a clip for good; rows and figures without pictures stay.
+
+    May be called again after a crash: what is gone already is no trouble. A worker that
+    still holds the clip stores nothing, because its closing move looks at `erased_at`.
+    """
+    Video.objects.filter(pk=video.pk, erased_at__isnull=True).update(erased_at=timezone.now())
+    video.refresh_from_db()
     for file in (video.original, video.copy, video.still):
         if file:
             file.delete(save=False)
     for run_row in video.runs.exclude(artifact=""):
         run_row.artifact.delete(save=False)
         run_row.save(update_fields=["artifact"])
-    video.erased_at = timezone.now()
-    video.save(update_fields=["original", "copy", "still", "erased_at"])
+    video.save(update_fields=["original", "copy", "still"])
 
 
 def _move(
@@ -180,11 +194,35 @@ def _move(
     return rows.update(status=target, **fields) == 1
 
 
-@transaction.atomic
 def _close(
     row: Run, claim: uuid.UUID | None, target: str, *, store: Store | None = None, **fields: Any
 ) -> bool:
-    """Close a run and, only if that move won, store its outcome and tell who listens."""
+    """Close a run and, only if that move won, store its outcome and tell who listens.
+
+    Raises
+    ------
+    MediaErased
+        When the clip's files were erased while the worker held it; nothing is stored.
+    """
+    saved: list[FieldFile] = []
+    try:
+        with transaction.atomic():
+            return _closed(row, claim, target, store=store, saved=saved, **fields)
+    except BaseException:
+        for file in saved:  # rolled back: a file that no row names would never be erased
+            file.storage.delete(file.name)
+        raise
+
+
+def _closed(
+    row: Run,
+    claim: uuid.UUID | None,
+    target: str,
+    *,
+    store: Store | None,
+    saved: list[FieldFile],
+    **fields: Any,
+) -> bool:
     won = _move(
         row.pk,
         source=Run.Status.RUNNING,
@@ -197,7 +235,9 @@ def _close(
         return False
     row.refresh_from_db()
     if store is not None:
-        store(row)
+        if Video.objects.select_for_update().get(pk=row.video_id).erased_at:
+            raise MediaErased(f"video {row.video_id}")
+        store(row, saved)
     for listener in settings.RUN_CLOSED:
         import_string(listener)(run=row)
     return True
@@ -231,7 +271,12 @@ def _heartbeat(pk: int, claim: uuid.UUID) -> Iterator[Progress]:
     def beat() -> None:
         try:
             while not over.wait(settings.RUN_LEASE_SECONDS / 4):
-                if not mine.update(heartbeat_at=timezone.now()):
+                try:
+                    kept = mine.update(heartbeat_at=timezone.now())
+                except DatabaseError:  # locked for a moment: the next beat tries again
+                    connection.close()
+                    continue
+                if not kept:
                     lost.set()
                     return
         finally:
@@ -313,19 +358,28 @@ def _check(row: Run, progress: Progress) -> tuple[dict[str, Any], Store]:
         result = capture.check_video(
             path, capture=capture_of(row.video), estimator=estimator(), progress=progress
         )
-        still = video.still(path, time_s=_telling_time(result))
-    clip = result["clip"]
+        clip = result["clip"]
+        still = video.still(path, time_s=_telling_time(result)) if clip else b""
 
-    def store(run_row: Run) -> None:
+    def store(run_row: Run, saved: list[FieldFile]) -> None:
         film = run_row.video
-        film.width, film.height, film.fps = clip["width"], clip["height"], clip["fps"]
-        film.duration_s, film.rotation = clip["duration_s"], clip["rotation"]
-        film.still.save(f"{film.pk}.jpg", ContentFile(still), save=False)
-        film.save(update_fields=["width", "height", "fps", "duration_s", "rotation", "still"])
+        if clip:
+            film.width, film.height, film.fps = clip["width"], clip["height"], clip["fps"]
+            film.duration_s, film.rotation = clip["duration_s"], clip["rotation"]
+            _put(film.still, f"{film.pk}.jpg", ContentFile(still), saved)
+            film.save(update_fields=["width", "height", "fps", "duration_s", "rotation", "still"])
         if not refused(result):
             request_run(video=film, kind=Run.Kind.COPY)
 
     return result, store
+
+
+def _put(field: FieldFile, name: str, content: File, saved: list[FieldFile]) -> None:
+    """Save a file in place of the one that `field` names; the old one goes on commit."""
+    if field:
+        transaction.on_commit(partial(field.storage.delete, field.name))
+    field.save(name, content, save=False)
+    saved.append(field)
 
 
 def refused(result: dict[str, Any]) -> bool:
@@ -349,10 +403,10 @@ def _copy(row: Run, progress: Progress) -> tuple[dict[str, Any], Store]:
     with local_path(row.video.original) as path:
         facts = video.make_copy(path, target, progress=progress)
 
-    def store(run_row: Run) -> None:
+    def store(run_row: Run, saved: list[FieldFile]) -> None:
         film = run_row.video
         with folder, target.open("rb") as source:
-            film.copy.save(f"{film.pk}.mp4", File(source), save=False)
+            _put(film.copy, f"{film.pk}.mp4", File(source), saved)
         film.frame_times_s = facts["frame_times_s"]
         film.save(update_fields=["copy", "frame_times_raw"])
         request_run(video=film, kind=Run.Kind.MEASURE)
@@ -374,13 +428,15 @@ def _measure(row: Run, progress: Progress) -> tuple[dict[str, Any], Store]:
             artifact_path=target,
         )
 
-    def store(run_row: Run) -> None:
+    def store(run_row: Run, saved: list[FieldFile]) -> None:
         with folder:
             if target.exists():
                 with target.open("rb") as source:
-                    run_row.artifact.save(f"{run_row.video_id}.npz", File(source), save=False)
+                    _put(run_row.artifact, f"{run_row.video_id}.npz", File(source), saved)
                 run_row.save(update_fields=["artifact"])
         store_figures(run=run_row, repetitions=result["reps"])
+        if standing_corrections(run_row.video):  # what a person moved outlives a new run
+            refresh_figures(video=run_row.video)
 
     return {key: value for key, value in result.items() if key != "reps"}, store
 

@@ -97,9 +97,14 @@ class Upload(models.Model):
     angle = models.ForeignKey(
         RequestedAngle, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
-    # What the bytes are for: `clip`, or `voice` and `demonstration` of the review room.
-    purpose = models.CharField(max_length=16, default="clip")
-    length = models.BigIntegerField()
+
+    class Purpose(models.TextChoices):
+        CLIP = "clip"  # becomes a submission as soon as it is whole
+        VOICE = "voice"  # of the review room, sent while it is spoken; waits in the spool
+        DEMONSTRATION = "demonstration"
+
+    purpose = models.CharField(max_length=16, choices=Purpose.choices, default=Purpose.CLIP)
+    length = models.BigIntegerField(null=True)  # null while a voice is still being spoken
     metadata = models.JSONField(default=dict)
     created_at = models.DateTimeField(default=timezone.now)
     expires_at = models.DateTimeField()

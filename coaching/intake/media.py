@@ -1,0 +1,121 @@
+"""Clips, stills and voices over HTTP: in ranges, privately, to those who may see them.
+
+Ranges follow RFC 9110 §14: one range gives 206, one that cannot be met 416, several at
+once or none the whole (a server may ignore Range). `MEDIA_ACCEL_PREFIX` hands the sending
+over to nginx (X-Accel-Redirect); a storage without local paths is asked for a signed
+address instead.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import IO, Any
+from urllib.parse import quote
+
+from django.conf import settings
+from django.db.models.fields.files import FieldFile
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http.response import HttpResponseNotModified, HttpResponseRedirect
+
+PIECE = 64 * 1024
+_RANGE = re.compile(r"bytes=(\d*)-(\d*)$")
+
+
+def serve(
+    request: HttpRequest,
+    file: FieldFile,
+    *,
+    filename: str,
+    content_type: str,
+    download: bool = False,
+) -> HttpResponseBase:
+    """Send `file`; the caller has checked that the reader may have it.
+
+    `filename` is ours, plain ASCII, never a name that somebody typed.
+    """
+    if not file:
+        raise Http404
+    response = _sent(request, file, content_type=content_type)
+    if not isinstance(response, HttpResponseRedirect):
+        kind = "attachment" if download else "inline"
+        response["Content-Disposition"] = f'{kind}; filename="{filename}"'
+        response["X-Content-Type-Options"] = "nosniff"
+    # The next request asks again whether this reader may still see it.
+    response["Cache-Control"] = "private, max-age=3600"
+    response["Vary"] = "Cookie"
+    return response
+
+
+def _sent(request: HttpRequest, file: FieldFile, *, content_type: str) -> HttpResponseBase:
+    try:
+        file.path  # noqa: B018  a storage without local paths says so here
+    except NotImplementedError:
+        return HttpResponseRedirect(file.url)
+    if settings.MEDIA_ACCEL_PREFIX:
+        handed = HttpResponse(content_type=content_type)
+        handed["X-Accel-Redirect"] = settings.MEDIA_ACCEL_PREFIX + quote(str(file.name))
+        return handed
+    try:
+        source = file.storage.open(str(file.name), "rb")
+        size = file.size
+    except FileNotFoundError:
+        raise Http404 from None
+    return _ranged(request, source, size=size, tag=f'"{file.name}"', content_type=content_type)
+
+
+def _ranged(
+    request: HttpRequest, source: IO[bytes] | Any, *, size: int, tag: str, content_type: str
+) -> HttpResponseBase:
+    response: HttpResponseBase
+    asked = wanted_range(request.headers.get("Range", ""), size)
+    if request.headers.get("If-Range", tag) != tag:
+        asked = None  # another file than the reader had: the whole
+    if request.headers.get("If-None-Match") == tag:
+        source.close()
+        response = HttpResponseNotModified()
+    elif asked == (0, 0):
+        source.close()
+        response = HttpResponse(status=416, headers={"Content-Range": f"bytes */{size}"})
+    else:
+        start, stop = asked or (0, size)
+        body = () if request.method == "HEAD" else _pieces(source, start, stop)
+        if request.method == "HEAD":
+            source.close()
+        response = StreamingHttpResponse(
+            body, status=206 if asked else 200, content_type=content_type
+        )
+        response["Content-Length"] = str(stop - start)
+        if asked:
+            response["Content-Range"] = f"bytes {start}-{stop - 1}/{size}"
+    response["Accept-Ranges"] = "bytes"
+    response["ETag"] = tag
+    return response
+
+
+def wanted_range(header: str, size: int) -> tuple[int, int] | None:
+    """Start and stop (exclusive) of a single byte range; (0, 0) when it cannot be met.
+
+    None when there is no range, or one that may be ignored: malformed, or several.
+    """
+    match = _RANGE.match(header.strip())
+    if not match or match.groups() == ("", ""):
+        return None
+    first, last = match.groups()
+    if not first:  # the last so many bytes
+        return (max(size - int(last), 0), size) if int(last) and size else (0, 0)
+    start = int(first)
+    if last and int(last) < start:
+        return None  # RFC 9110 §14.1.1: invalid, so ignored
+    if start >= size:
+        return (0, 0)
+    return start, min(int(last) + 1, size) if last else size
+
+
+def _pieces(source: IO[bytes], start: int, stop: int) -> Iterator[bytes]:
+    with source:
+        source.seek(start)
+        left = stop - start
+        while left > 0 and (piece := source.read(min(PIECE, left))):
+            left -= len(piece)
+            yield piece

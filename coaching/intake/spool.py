@@ -1,0 +1,246 @@
+"""The spool: bytes of resumable uploads on this machine's disk.
+
+The offset of an upload is the size of its file, so nothing can disagree with it. Whoever
+wants to write takes the hold first; the newer taker wins. The file is locked only while a
+piece is appended, never while waiting for the network, so a writer that hangs on a dead
+connection blocks nobody: when it wakes up, its hold is gone and it may not write.
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import hashlib
+import os
+import shutil
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any, Protocol
+
+from django.conf import settings
+from django.core.files.base import File
+
+PIECE = 64 * 1024  # at most this much is lost when a connection is reset
+RESERVE = 64 * 1024**2  # room left for the database when an upload is let in
+CHECKSUMS = ("sha1", "sha256")
+
+
+class Source(Protocol):
+    def read(self, size: int, /) -> bytes: ...
+
+
+class HoldLost(Exception):
+    """A newer writer has taken the upload over."""
+
+
+class WrongOffset(Exception):
+    """The writer wants to go on from somewhere else than where the file ends."""
+
+
+class WrongChecksum(Exception):
+    """The bytes that came are not the bytes that were sent; they were dropped."""
+
+
+class NoRoom(Exception):
+    """The disk is full; what is there already is whole and stays."""
+
+
+def path(pk: uuid.UUID) -> Path:
+    return Path(settings.UPLOAD_SPOOL) / str(pk)
+
+
+def create(pk: uuid.UUID, *, length: int) -> None:
+    """Make an empty file for an upload of `length` bytes.
+
+    Raises
+    ------
+    NoRoom
+        When the disk could not hold it.
+    """
+    folder = Path(settings.UPLOAD_SPOOL)
+    folder.mkdir(parents=True, exist_ok=True)
+    if shutil.disk_usage(folder).free < length + RESERVE:
+        raise NoRoom
+    with _full_disk_told():
+        path(pk).touch(exist_ok=True)
+        _settle(folder)
+
+
+def offset(pk: uuid.UUID) -> int:
+    """How many bytes are kept.
+
+    Raises
+    ------
+    FileNotFoundError
+    """
+    return path(pk).stat().st_size
+
+
+def take_hold(pk: uuid.UUID, *, expected: int | None = None) -> tuple[str, int]:
+    """Become the one who may write; returns the hold and the offset.
+
+    Raises
+    ------
+    FileNotFoundError
+    WrongOffset
+        When `expected` is not where the file ends; the hold stays whose it was.
+    """
+    with _locked(pk) as fd:
+        size = os.fstat(fd).st_size
+        if expected is not None and expected != size:
+            raise WrongOffset
+        hold = uuid.uuid4().hex
+        with _full_disk_told():
+            _hold(pk).write_text(hold)
+        return hold, size
+
+
+def append(pk: uuid.UUID, data: bytes, *, hold: str) -> None:
+    """Add `data` at the end.
+
+    Raises
+    ------
+    FileNotFoundError, HoldLost, NoRoom
+    """
+    with _locked(pk) as fd:
+        if _hold(pk).read_text() != hold:
+            raise HoldLost
+        os.lseek(fd, 0, os.SEEK_END)
+        left = memoryview(data)
+        with _full_disk_told():
+            while left:
+                left = left[os.write(fd, left) :]
+
+
+def receive(
+    pk: uuid.UUID, source: Source, *, hold: str, room: int, checksum: tuple[str, bytes] | None = None
+) -> int:
+    """Append what `source` gives, at most `room` bytes; returns the new offset.
+
+    A connection that breaks keeps what arrived, unless a checksum was promised for the
+    whole: then what arrived is dropped again.
+
+    Raises
+    ------
+    FileNotFoundError, HoldLost, NoRoom, WrongChecksum
+    """
+    start = offset(pk)
+    digest = hashlib.new(checksum[0]) if checksum else None
+    while room > 0:
+        try:
+            piece = source.read(min(PIECE, room))
+        except OSError:  # reset or silent for too long
+            break
+        if not piece:
+            break
+        append(pk, piece, hold=hold)
+        room -= len(piece)
+        if digest:
+            digest.update(piece)
+    if checksum and digest and digest.digest() != checksum[1]:
+        _cut(pk, start, hold=hold)
+        raise WrongChecksum
+    with _locked(pk) as fd, _full_disk_told():
+        os.fsync(fd)
+        return os.fstat(fd).st_size
+
+
+def adopt(pk: uuid.UUID, file: File[Any]) -> None:
+    """Make a whole file that a form brought the upload's bytes, without copying if possible."""
+    where = getattr(file, "temporary_file_path", None)
+    with _full_disk_told():
+        if where is not None:
+            with suppress(OSError):  # another disk
+                os.link(where(), fresh := path(pk).with_suffix(".form"))
+                os.replace(fresh, path(pk))
+                return
+        hold, _ = take_hold(pk, expected=0)
+        for piece in file.chunks(PIECE):
+            append(pk, piece, hold=hold)
+
+
+def sha256(pk: uuid.UUID) -> str:
+    with path(pk).open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+class Linked(File):  # type: ignore[type-arg]
+    """The upload's bytes under a second name, which a storage on this disk may move away."""
+
+    def temporary_file_path(self) -> str:
+        return str(self.name)
+
+
+@contextmanager
+def opened(pk: uuid.UUID) -> Iterator[File[Any]]:
+    """The bytes as a file for a storage to save; the spool keeps its own until `remove`."""
+    second = path(pk).with_suffix(f".{uuid.uuid4().hex}")
+    try:
+        os.link(path(pk), second)
+    except OSError as error:
+        if error.errno in (errno.ENOENT, errno.ENOSPC, errno.EDQUOT):
+            raise
+        with path(pk).open("rb") as plain:  # a disk without links
+            yield File(plain)
+        return
+    try:
+        with second.open("rb") as file:
+            yield Linked(file, name=str(second))
+    finally:
+        second.unlink(missing_ok=True)
+
+
+def remove(pk: uuid.UUID) -> None:
+    path(pk).unlink(missing_ok=True)
+    _hold(pk).unlink(missing_ok=True)
+
+
+def strays(known: set[str]) -> list[Path]:
+    """Files in the spool that belong to no upload in `known`."""
+    folder = Path(settings.UPLOAD_SPOOL)
+    if not folder.exists():
+        return []
+    return [file for file in folder.iterdir() if file.name.split(".")[0] not in known]
+
+
+def _hold(pk: uuid.UUID) -> Path:
+    return path(pk).with_suffix(".hold")
+
+
+@contextmanager
+def _locked(pk: uuid.UUID) -> Iterator[int]:
+    fd = os.open(path(pk), os.O_RDWR)
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX)
+        yield fd
+    finally:
+        os.close(fd)
+
+
+def _cut(pk: uuid.UUID, size: int, *, hold: str) -> None:
+    with _locked(pk) as fd:
+        if _hold(pk).read_text() != hold:
+            raise HoldLost
+        os.ftruncate(fd, size)
+        os.fsync(fd)
+
+
+def _settle(folder: Path) -> None:
+    """A new name is on the disk only once its folder is."""
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+@contextmanager
+def _full_disk_told() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise NoRoom from error
+        raise
