@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -91,7 +93,11 @@ class TestStates:
         assert state_of(graph.changed(1, answered=True), 2) is State.WORK
 
     def test_what_rests_on_an_accepted_limit_stays(self):
-        nodes = (Node(1, QUESTION, answered=True, limit=True), Node(2, CAUSE), Node(3, COMPENSATION))
+        nodes = (
+            Node(1, QUESTION, answered=True, limit=True),
+            Node(2, CAUSE),
+            Node(3, COMPENSATION),
+        )
         graph = Graph(nodes, frozenset({(2, 1), (3, 1)}))
         assert state_of(graph, 1) is State.LIMIT
         assert state_of(graph, 2) is State.WORK
@@ -132,7 +138,7 @@ class TestCircles:
             Graph(graph.nodes, links)
         else:
             assert path[0] == path[-1] == effect
-            assert all(pair in links for pair in zip(path, path[1:], strict=False))
+            assert all(pair in links for pair in itertools.pairwise(path))
             with pytest.raises(ValueError, match="circle"):
                 Graph(graph.nodes, links)
 
