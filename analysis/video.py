@@ -325,7 +325,8 @@ def _upright(
     if rotation:
         turn = {90: cv2.ROTATE_90_CLOCKWISE, 180: cv2.ROTATE_180, 270: cv2.ROTATE_90_COUNTERCLOCKWISE}
         image = cv2.rotate(image, turn[rotation])
-    return np.ascontiguousarray(image[:, ::-1]) if mirrored else image
+    # the decoder pads its lines, and the pose network reads bytes without asking
+    return np.ascontiguousarray(image[:, ::-1] if mirrored else image)
 
 
 def _copy_pictures(
