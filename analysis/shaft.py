@@ -1,27 +1,354 @@
-"""The club shaft in the picture (first version: not seen yet)."""
+"""The club shaft and the ball in the picture.
+
+Shape of the method: a *plate* of the scene without the golfer, from frames in which he
+stands differently; thin lines in the difference to it; the ray through the hands that
+most of them agree on; the sequence of rays that a turning club could have drawn
+(`core.line`). Everything is cropped to the golfer's reach and shrunk until a shaft is
+about three pixels wide, which costs no accuracy and makes the time independent of the
+clip's resolution.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from analysis.core.pose import LANDMARK, Capture, PoseSequence, ShaftTrack
+from analysis.core.events import find_events
+from analysis.core.line import Candidate, Ridge, choose_path, vote
+from analysis.core.motion import hands_px, stature_px
+from analysis.core.pose import LANDMARK, Array, Capture, Moment, PoseSequence, ShaftTrack
 from analysis.video import Frame
+
+Grey = NDArray[np.uint8]
+
+# A shaft is about 1 cm thick: at this stature it is three pixels wide.
+_WORKING_STATURE_PX = 540.0
+_REACH = 0.78  # statures from the hands to the far end of any club
+_PLATE_FRAMES = 13
+_NOISE_FLOOR = 5.0
+_SEEN_SHARE = 0.10  # of stature outside the body before a line is called the shaft
+_BALL_REACH = 0.16
+_BALL_PLATES = 5
+
+_CAPSULES = (  # body parts as thick lines: two landmarks, radius in statures
+    ("shoulder_left", "elbow_left", 0.040),
+    ("shoulder_right", "elbow_right", 0.040),
+    ("elbow_left", "wrist_left", 0.034),
+    ("elbow_right", "wrist_right", 0.034),
+    ("hip_left", "knee_left", 0.055),
+    ("hip_right", "knee_right", 0.055),
+    ("knee_left", "ankle_left", 0.040),
+    ("knee_right", "ankle_right", 0.040),
+    ("heel_left", "toe_left", 0.035),
+    ("heel_right", "toe_right", 0.035),
+    ("shoulder_left", "shoulder_right", 0.045),
+    ("hip_left", "hip_right", 0.060),
+    ("ear_left", "ear_right", 0.065),
+    ("nose", "ear_left", 0.055),
+)
+_ARMS = (
+    ("wrist_left", "elbow_left", "shoulder_left"),
+    ("wrist_right", "elbow_right", "shoulder_right"),
+)
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """Working crop of one repetition: where it lies in the picture, and its plates."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+    scale: float
+    stature: float  # working pixels
+    plate: Grey | None
+    drift: bool
+
+    def cut(self, image: NDArray[np.uint8]) -> Grey:
+        part = image[self.top : self.bottom, self.left : self.right]
+        grey = part if part.ndim == 2 else cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
+        if self.scale < 1:
+            size = (
+                max(round(grey.shape[1] * self.scale), 8),
+                max(round(grey.shape[0] * self.scale), 8),
+            )
+            grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+        return np.ascontiguousarray(grey)
+
+    def to_working(self, xy_px: Array) -> Array:
+        return (xy_px - (self.left, self.top)) * self.scale
+
+    def to_picture(self, xy: Array) -> Array:
+        return xy / self.scale + (self.left, self.top)
 
 
 def track_shaft(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture) -> ShaftTrack:
-    """Hands only: nothing is claimed about the club until it is seen."""
-    wrists = (LANDMARK["wrist_left"], LANDMARK["wrist_right"])
-    unseen = np.full(len(pose), np.nan)
+    """Follow the shaft through one repetition.
+
+    Parameters
+    ----------
+    frames : iterable of Frame
+        The frames of `pose` in order, in the pixels of `pose.size_px`; iterated twice,
+        so either a list or an object that decodes anew.
+    pose : PoseSequence
+        Of a right-hander, or mirrored together with the frames.
+    capture : Capture
+
+    Returns
+    -------
+    ShaftTrack
+        One row for each row of `pose`; NaN where the shaft was not seen.
+    """
+    hands = hands_px(pose)
+    tall = stature_px(pose, view=capture.view)
+    if not np.isfinite(tall) or np.isfinite(hands[:, 0]).sum() < 2:
+        return _unseen(pose, hands)
+    rough = find_events(
+        pose, None, capture=capture, window=(float(pose.time_s[0]), float(pose.time_s[-1]))
+    )
+    chosen = _plate_rows(pose, hands, tall)
+    scene = _scene(frames, pose, hands, tall, chosen)
+    candidates = [[] for _ in range(len(pose))]
+    row_of = {int(f): i for i, f in enumerate(pose.frame)}
+    for frame in frames:
+        i = row_of.get(frame.index)
+        if i is not None and np.isfinite(hands[i]).all():
+            candidates[i] = _candidates(scene, frame.image, pose.xy_px[i], hands[i])
+    path = choose_path(pose.time_s, candidates)
+    return _track(scene, pose, hands, candidates, path, rough)
+
+
+def _unseen(pose: PoseSequence, hands: Array) -> ShaftTrack:
+    nothing = np.full(len(pose), np.nan)
     return ShaftTrack(
         time_s=pose.time_s,
         frame=pose.frame,
-        angle_deg=unseen,
-        sd_deg=unseen,
-        grip_px=pose.xy_px[:, wrists].mean(axis=1),
-        length_px=unseen,
+        angle_deg=nothing,
+        sd_deg=nothing.copy(),
+        grip_px=hands,
+        length_px=nothing.copy(),
         head_px=np.full((len(pose), 2), np.nan),
+        ball_px=np.full(2, np.nan),
+        ball_gone_s=float("nan"),
+    )
+
+
+# --- the plate -----------------------------------------------------------------------
+
+
+def _plate_rows(pose: PoseSequence, hands: Array, tall: float) -> NDArray[np.int64]:
+    """Rows far apart in pose: each next one is the furthest from those taken."""
+    posture = np.concatenate(
+        [hands[:, None] * 2, pose.xy_px[:, [LANDMARK["elbow_left"], LANDMARK["nose"]]]], axis=1
+    ).reshape(len(pose), -1)
+    rows = np.flatnonzero(np.isfinite(posture).all(axis=1))
+    x = posture[rows] / tall
+    taken = [0]
+    distance = np.linalg.norm(x - x[0], axis=1)
+    while len(taken) < min(_PLATE_FRAMES, len(rows)):
+        k = int(np.argmax(distance))
+        taken.append(k)
+        distance = np.minimum(distance, np.linalg.norm(x - x[k], axis=1))
+    return np.sort(rows[taken])
+
+
+def _scene(
+    frames: Iterable[Frame],
+    pose: PoseSequence,
+    hands: Array,
+    tall: float,
+    chosen: NDArray[np.int64],
+) -> _Scene:
+    scale = min(1.0, _WORKING_STATURE_PX / tall)
+    width, height = pose.size_px
+    reach = _REACH * tall
+    low, high = np.nanmin(hands, axis=0) - reach, np.nanmax(hands, axis=0) + reach
+    empty = _Scene(
+        left=int(max(low[0], 0)),
+        top=int(max(low[1], 0)),
+        right=int(min(high[0], width)),
+        bottom=int(min(high[1], height)),
+        scale=scale,
+        stature=tall * scale,
+        plate=None,
+        drift=False,
+    )
+    wanted = {int(pose.frame[i]) for i in chosen}
+    pictures = [empty.cut(f.image) for f in frames if f.index in wanted]
+    if len(pictures) < 3:
+        return empty
+    from dataclasses import replace
+
+    return replace(empty, plate=_median(pictures))
+
+
+def _median(pictures: list[Grey]) -> Grey:
+    """Median picture by an exchange sort of whole images: exact, and fast on bytes."""
+    stack = list(pictures)
+    if len(stack) % 2 == 0:
+        stack = stack[:-1]
+    for turn in range(len(stack)):
+        for i in range(turn % 2, len(stack) - 1, 2):
+            a, b = stack[i], stack[i + 1]
+            stack[i], stack[i + 1] = cv2.min(a, b), cv2.max(a, b)
+    return stack[len(stack) // 2]
+
+
+# --- one frame -----------------------------------------------------------------------
+
+
+def _candidates(
+    scene: _Scene, image: NDArray[np.uint8], xy_px: Array, hands: Array
+) -> list[Candidate]:
+    grey = scene.cut(image)
+    grip = scene.to_working(hands)
+    x0, y0, x1, y1 = _square(grip, _REACH * scene.stature, grey.shape)
+    if x1 - x0 < 16 or y1 - y0 < 16:
+        return []
+    part = grey[y0:y1, x0:x1].astype(np.float32)
+    if scene.plate is not None:
+        part -= scene.plate[y0:y1, x0:x1]
+    body = _body_mask(scene.to_working(xy_px) - (x0, y0), part.shape, scene.stature)
+    ridge = _ridge(part, body, grip - (x0, y0), scene.stature)
+    joints = scene.to_working(xy_px) - grip
+    rays = [c for c in vote(ridge, stature=scene.stature) if not _is_arm(c, joints, scene.stature)]
+    return [c for c in rays if c.seen_px > 0.5 * _SEEN_SHARE * scene.stature][:5]
+
+
+def _square(grip: Array, reach: float, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
+    return (
+        int(max(grip[0] - reach, 0)),
+        int(max(grip[1] - reach, 0)),
+        int(min(grip[0] + reach, shape[1])),
+        int(min(grip[1] + reach, shape[0])),
+    )
+
+
+def _body_mask(xy: Array, shape: tuple[int, ...], stature: float) -> Grey:
+    mask = np.zeros(shape[:2], np.uint8)
+    if not np.isfinite(xy).all():
+        return mask
+    for a, b, radius in _CAPSULES:
+        p, q = (tuple(np.round(xy[LANDMARK[n]]).astype(int).tolist()) for n in (a, b))
+        cv2.line(mask, p, q, 1, max(2 * round(radius * stature), 1))
+    trunk = xy[[LANDMARK[n] for n in ("shoulder_left", "shoulder_right", "hip_right", "hip_left")]]
+    cv2.fillConvexPoly(mask, cv2.convexHull(np.round(trunk).astype(np.int32)), 1)
+    return mask
+
+
+def _ridge(part: NDArray[np.float32], body: Grey, grip: Array, stature: float) -> Ridge:
+    """Pixels of thin lines: strong curvature across, both flanks different from the middle."""
+    sigma = max(1.0, 0.0026 * stature)
+    blurred = cv2.GaussianBlur(part, (0, 0), sigma)
+    noise = max(_NOISE_FLOOR, 3.0 * 1.48 * float(np.median(np.abs(blurred[::4, ::4]))))
+    noise = min(noise, 14.0)
+    ys, xs = np.nonzero(np.abs(blurred) > 0.6 * noise)
+    inner = np.hypot(xs - grip[0], ys - grip[1])
+    margin = 5
+    ok = (
+        (inner > 0.05 * stature)
+        & (inner < _REACH * stature)
+        & (xs > margin)
+        & (ys > margin)
+        & (xs < part.shape[1] - margin - 1)
+        & (ys < part.shape[0] - margin - 1)
+    )
+    ys, xs = ys[ok], xs[ok]
+    b = blurred
+    dxx = b[ys, xs - 1] + b[ys, xs + 1] - 2 * b[ys, xs]
+    dyy = b[ys - 1, xs] + b[ys + 1, xs] - 2 * b[ys, xs]
+    dxy = 0.25 * (b[ys + 1, xs + 1] + b[ys - 1, xs - 1] - b[ys + 1, xs - 1] - b[ys - 1, xs + 1])
+    # larger eigenvalue of the second derivatives and its direction, the normal
+    half, mean = 0.5 * (dxx - dyy), 0.5 * (dxx + dyy)
+    root = np.hypot(half, dxy)
+    bright = mean < 0
+    curve = np.where(bright, mean - root, mean + root)
+    other = np.where(bright, mean + root, mean - root)
+    normal = 0.5 * np.arctan2(2 * dxy, dxx - dyy)
+    normal = np.where(bright, normal + np.pi / 2, normal)
+    keep = (np.abs(curve) > 0.12 * noise) & (np.abs(other) < 0.5 * np.abs(curve))
+    ys, xs, normal, bright = ys[keep], xs[keep], normal[keep], bright[keep]
+    nx, ny = np.cos(normal), np.sin(normal)
+    flank = 1.6 * sigma + 1.0
+    side = [
+        b[np.round(ys + k * flank * ny).astype(int), np.round(xs + k * flank * nx).astype(int)]
+        for k in (-1, 1)
+    ]
+    middle = b[ys, xs]
+    sign = np.where(bright, 1.0, -1.0)
+    contrast = np.minimum(sign * (middle - side[0]), sign * (middle - side[1]))
+    keep = contrast > 0.5 * noise
+    ys, xs, normal, contrast = ys[keep], xs[keep], normal[keep], contrast[keep]
+    outside = body[ys, xs] == 0
+    weight = np.clip(contrast / (2.5 * noise), 0.2, 1.0) * np.where(outside, 1.0, 1 / 3)
+    return Ridge(
+        right_px=xs - grip[0],
+        up_px=grip[1] - ys,
+        along_deg=(90 - np.degrees(normal)) % 180,
+        weight=weight.astype(np.float64),
+        outside=outside,
+    )
+
+
+def _is_arm(ray: Candidate, joints: Array, stature: float) -> bool:
+    """Whether a ray runs along an arm and ends with it."""
+    for wrist, elbow, shoulder in _ARMS:
+        for near, far in ((wrist, elbow), (elbow, shoulder), (wrist, shoulder)):
+            a, b = joints[LANDMARK[near]], joints[LANDMARK[far]]
+            if not (np.isfinite(a).all() and np.isfinite(b).all()):
+                continue
+            limb = np.degrees(np.arctan2(-(b - a)[1], (b - a)[0]))
+            tilt = abs((ray.angle_deg - limb + 180) % 360 - 180)
+            end = float(np.hypot(*b))
+            if tilt < 10 and ray.end_px < end + 0.06 * stature and end > 0.08 * stature:
+                return True
+    return False
+
+
+# --- the swing -----------------------------------------------------------------------
+
+
+def _track(
+    scene: _Scene,
+    pose: PoseSequence,
+    hands: Array,
+    candidates: list[list[Candidate]],
+    path: list[int],
+    rough: dict[str, Moment],
+) -> ShaftTrack:
+    n = len(pose)
+    angle, sd, length = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
+    grip, head = hands.copy(), np.full((n, 2), np.nan)
+    for i, k in enumerate(path):
+        if k < 0 or candidates[i][k].seen_px < _SEEN_SHARE * scene.stature:
+            continue
+        ray = candidates[i][k]
+        u = np.radians(ray.angle_deg)
+        along, across = np.array([np.cos(u), -np.sin(u)]), np.array([-np.sin(u), -np.cos(u)])
+        angle[i], sd[i] = ray.angle_deg, ray.sd_deg
+        grip[i] = hands[i] - ray.offset_px * across / scene.scale
+        length[i] = ray.end_px / scene.scale
+        head[i] = grip[i] + length[i] * along
+    seen = np.isfinite(angle)
+    angle[seen] = np.degrees(np.unwrap(np.radians(angle[seen])))
+    rate = np.zeros(n)
+    if seen.sum() > 2:
+        rate[seen] = np.gradient(angle[seen], pose.time_s[seen])
+    frame_s = float(np.median(np.diff(pose.time_s)))
+    sd = np.hypot(np.hypot(0.3, 2 * sd), 0.04 * rate * frame_s)
+    return ShaftTrack(
+        time_s=pose.time_s,
+        frame=pose.frame,
+        angle_deg=angle,
+        sd_deg=np.where(seen, sd, np.nan),
+        grip_px=grip,
+        length_px=length,
+        head_px=head,
         ball_px=np.full(2, np.nan),
         ball_gone_s=float("nan"),
     )

@@ -32,7 +32,7 @@ _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
 _STILL = 0.01  # statures
 _ONSET_S = 0.2
-_REST_M = 0.035  # how far a resting golfer sways, hands and shoulders together
+_REST_M = 0.028  # how far a resting golfer sways, hands and shoulders together
 
 
 @dataclass(frozen=True)

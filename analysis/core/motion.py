@@ -94,7 +94,9 @@ def median3(values: Array) -> Array:
     return out
 
 
-def local_fit(time_s: Array, values: Array, at_s: Array, *, width_s: float, degree: int = 2) -> tuple[Array, Array]:
+def local_fit(
+    time_s: Array, values: Array, at_s: Array, *, width_s: float, degree: int = 2
+) -> tuple[Array, Array]:
     """Value and slope of a local polynomial with Gaussian weights.
 
     Parameters

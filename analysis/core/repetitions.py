@@ -141,7 +141,9 @@ def _is_swing(pose: PoseSequence, time_s: Array, up: Array, p: _Pass, stature_px
     feet = midpoint(xy, "ankle_left", "ankle_right")
     hips = midpoint(xy, "hip_left", "hip_right")
     moved = np.nanpercentile(feet, 90, axis=0) - np.nanpercentile(feet, 10, axis=0)
-    hands_low = -up[p.low] > np.nanmedian(midpoint(xy, "shoulder_left", "shoulder_right")[:, 1]) + 0.1
+    hands_low = (
+        -up[p.low] > np.nanmedian(midpoint(xy, "shoulder_left", "shoulder_right")[:, 1]) + 0.1
+    )
     upright = np.nanmedian(feet[:, 1] - hips[:, 1]) > 0.2
     return bool(hands_low and upright and np.hypot(*moved) < _FEET_MOVE)
 
