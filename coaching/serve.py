@@ -25,7 +25,7 @@ import django
 from django.core.management import call_command, get_commands
 from django.db import connections
 
-from coaching.supervisor import Child, ChildKeepsStopping, stop_all, supervise
+from coaching.supervisor import STOPPING, Child, ChildKeepsStopping, supervise, supervised
 
 SOCKET_PATH_MAX = 100  # The kernel's limit for a Unix socket's path is 108 bytes.
 
@@ -35,26 +35,20 @@ class CannotStart(Exception):
 
 
 def main() -> int:
-    # Every stop is a Ctrl-C, so that one `finally` clears up.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    signal.signal(signal.SIGHUP, signal.default_int_handler)
-    children: list[Child] = []
+    for number in STOPPING:  # Every stop is a Ctrl-C, also where the shell ignores that one.
+        signal.signal(number, signal.default_int_handler)
     try:
-        run(children)
+        serve()
     except KeyboardInterrupt:
-        say("Stopping ...")
+        say("Causeway has stopped.")
     except (CannotStart, ChildKeepsStopping) as error:
         print(error, file=sys.stderr)
         return 1
-    finally:
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            signal.signal(number, signal.SIG_IGN)
-        stop_all(children)
     return 0
 
 
-def run(children: list[Child]) -> None:
-    """Start everything into `children`, announce the address, and tend them for ever."""
+def serve() -> None:
+    """Start everything, announce the address, and keep it running for ever."""
     https = os.environ.get("HTTPS", "").lower() in {"1", "true", "yes", "on"}
     host = os.environ.get("HOST") or ("0.0.0.0" if https else "127.0.0.1")
     listener = listen(host, port_wanted())
@@ -66,16 +60,13 @@ def run(children: list[Child]) -> None:
     var = Path(os.environ.get("VAR_DIR") or "var").resolve()
     var.mkdir(parents=True, exist_ok=True)
 
-    with only_one(var / "serve.lock"), socket_path(var) as broker_socket:
+    with only_one(var / "serve.lock"), socket_path(var) as broker_socket, supervised() as children:
         if not os.environ.get("REDIS_URL"):
             os.environ["REDIS_URL"] = f"redis+socket://{broker_socket}"
             start(children, Child("broker", broker_command(broker_socket)))
         web = web_command(listener.fileno())
         if https:
-            from coaching.certificate import self_signed
-
-            certificate, key = self_signed(var / "https", addresses={"127.0.0.1", shown})
-            web += ["--certfile", str(certificate), "--keyfile", str(key)]
+            web += https_options(var / "https", address=shown)
         prepare()
         start(children, Child("web", web, pass_fds=[listener.fileno()]))
         start(children, Child("worker", worker_command()))
@@ -181,6 +172,13 @@ def web_command(fd: int) -> list[str]:
     ]
 
 
+def https_options(folder: Path, *, address: str) -> list[str]:
+    from coaching.certificate import self_signed  # loads compiled code that only HTTPS needs
+
+    certificate, key = self_signed(folder, addresses={"127.0.0.1", address})
+    return ["--certfile", str(certificate), "--keyfile", str(key)]
+
+
 def worker_command() -> list[str]:
     """Two at a time: a new clip's check does not wait for another clip's measuring."""
     concurrency = os.environ.get("WORKER_CONCURRENCY") or "2"
@@ -216,7 +214,7 @@ def wait_until_ready(children: Sequence[Child], host: str, port: int, *, https: 
     while not answers(host, port, https=https):
         for child in children:
             child.tend(say)
-        time.sleep(0.1)
+        time.sleep(0.2)
 
 
 def answers(host: str, port: int, *, https: bool) -> bool:
@@ -228,11 +226,14 @@ def answers(host: str, port: int, *, https: bool) -> bool:
         connection = http.client.HTTPConnection(host, port, timeout=2)
     try:
         connection.request("GET", "/healthz")
-        return connection.getresponse().status == 200
+        status = connection.getresponse().status
     except OSError:
         return False
     finally:
         connection.close()
+    if status != 200:
+        raise CannotStart(f"The web process started but answers {status}: its messages say why.")
+    return True
 
 
 if __name__ == "__main__":

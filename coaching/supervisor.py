@@ -14,11 +14,12 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 SETTLED_S = 10.0  # A child that lived this long did start; its next failure counts from one.
 MAX_FAILURES = 5
+STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 _PR_SET_PDEATHSIG = 1
 
 
@@ -111,10 +112,20 @@ def supervise(children: Sequence[Child], say: Callable[[str], None]) -> None:
         time.sleep(0.25)
 
 
-def stop_all(children: Sequence[Child]) -> None:
-    """Stop `children`, the last started first."""
-    for child in reversed(children):
-        child.stop()
+@contextlib.contextmanager
+def supervised() -> Iterator[list[Child]]:
+    """A list for the children that are started; at the end all are stopped, the last one first.
+
+    The stopping itself is not interrupted: it takes no longer than each child's `grace_s`.
+    """
+    children: list[Child] = []
+    try:
+        yield children
+    finally:
+        for number in STOPPING:
+            signal.signal(number, signal.SIG_IGN)
+        for child in reversed(children):
+            child.stop()
 
 
 def _ending(code: int) -> str:
