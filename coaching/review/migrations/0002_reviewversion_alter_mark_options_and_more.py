@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('analysis', '0002_initial'),
-        ('intake', '0003_alter_upload_length_alter_upload_purpose'),
+        ('intake', '0002_initial'),
         ('review', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
