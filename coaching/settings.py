@@ -227,6 +227,10 @@ MODELS_DIR = Path(env_str("MODELS_DIR", str(VAR_DIR / "models")))
 ESTIMATOR = env_str("ESTIMATOR", "analysis.estimators.MediaPipeEstimator")
 # Who is told, inside the closing transaction, that a run is over.
 RUN_CLOSED = ["coaching.intake.services.tell_run"]
+# What people's services reach to their right, inside their own transactions.
+PEOPLE_TELL = "coaching.lessons.services.record"
+MEDIA_WITHDRAWN = ["coaching.intake.services.erase_clips"]
+PROMISES_CHANGED = ["coaching.intake.services.renew_promises"]
 RUN_LEASE_SECONDS = env_int("RUN_LEASE_SECONDS", 60)
 RUN_MAX_ATTEMPTS = env_int("RUN_MAX_ATTEMPTS", 3)
 
