@@ -28,7 +28,7 @@ from django.db.models import F
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
 from django.utils.module_loading import import_string
-from kombu.exceptions import OperationalError
+from kombu.exceptions import OperationalError as BrokerAway
 
 from analysis import PIPELINE_VERSION
 from analysis.core.pose import Capture
@@ -69,7 +69,7 @@ def enqueue(pk: int) -> None:
     run_task = import_string("analysis.tasks.run_task")  # the task module imports this one
     try:
         run_task.apply_async(args=[pk], retry=False)
-    except (OperationalError, OSError):
+    except (BrokerAway, OSError):
         logger.warning("The broker is away; run %s stays queued for the sweep.", pk)
 
 
@@ -124,7 +124,9 @@ def run(pk: int) -> bool:
     except Exception as error:
         if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
             return _set_back(row, claim, StorageFull(str(error)))
-        _close(row, claim, Run.Status.FAILED, error_code="internal")
+        # The task's soft limit names itself; anything else is a mistake of ours.
+        late = type(error).__name__ == "SoftTimeLimitExceeded"
+        _close(row, claim, Run.Status.FAILED, error_code="timed_out" if late else "internal")
         raise
 
 

@@ -41,7 +41,7 @@ def serve(
         kind = "attachment" if download else "inline"
         response["Content-Disposition"] = f'{kind}; filename="{filename}"'
         response["X-Content-Type-Options"] = "nosniff"
-    # The next request asks again whether this reader may still see it.
+    # Nobody between us and the reader keeps it; the reader's own browser may, for seeking.
     response["Cache-Control"] = "private, max-age=3600"
     response["Vary"] = "Cookie"
     return response

@@ -10,8 +10,8 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from analysis.models import Run, Video
-from coaching.intake import words
 from coaching.intake.models import Request, RequestedAngle, Submission
+from coaching.lessons import words
 from coaching.people.models import Consent, Student
 
 
@@ -106,11 +106,11 @@ class Progress:
     """What the status page shows, and the API answers."""
 
     state: str
-    label: words.Words
+    label: Any
     share: float  # of the whole way from sent to ready
     done: bool  # nothing will change by itself
-    advice: list[words.Advice]
-    trouble: words.Words
+    advice: list[words.Told]
+    trouble: words.Told | None
     can_override: bool
 
 
@@ -134,8 +134,8 @@ def progress(submission: Submission) -> Progress:
         label=LABELS[now],
         share=round(low + (high - low) * (run.progress if run else 0.0), 3),
         done=now not in State.MOVING,
-        advice=[words.advice(code) for code in refused],
-        trouble=words.trouble(stopped.error_code) if stopped else "",
+        advice=[words.quality_told(code) for code in refused],
+        trouble=words.run_error_told(stopped.error_code) if stopped else None,
         can_override=can_override(submission) if refused else False,
     )
 

@@ -251,6 +251,13 @@ RUN_ERRORS: dict[str, Told] = {
         _l("Measuring was interrupted several times."),
         _l("Your clip is safe: press “Measure again”."),
     ),
+    "disk_full": Told(
+        _l("We ran out of room while measuring."),
+        _l("Your clip is safe: press “Measure again” later, or wait for your coach."),
+    ),
+    "erased": Told(
+        _l("This clip was erased, as you asked."), _l("Film again when you like.")
+    ),
     "timed_out": Told(
         _l("Measuring took too long and was stopped."),
         _l("Your clip is safe: cut it to the swings and send it again, or wait for your coach."),
@@ -259,6 +266,17 @@ RUN_ERRORS: dict[str, Told] = {
         _l("Something went wrong on our side."),
         _l("Your clip is safe: press “Measure again”, or wait for your coach."),
     ),
+}
+
+# Where a clip is, as its student reads it.
+CLIP_STATES: dict[str, Any] = {
+    "checking": _l("Checking"),
+    "refused": _l("Please film it again"),
+    "copying": _l("Good to use"),
+    "measuring": _l("Good to use; measuring"),
+    "ready": _l("With your coach"),
+    "failed": _l("Stopped on our side"),
+    "reviewed": _l("Answered"),
 }
 
 # Why a figure or an event is absent.
@@ -271,6 +289,7 @@ REASONS: dict[str, Any] = {
     "slow_motion": _l("a slow-motion export keeps no true time"),
     "view_not_measured": _l("not measured from this angle"),
     "no_ball": _l("there is no ball to compare with"),
+    "no_still_address": _l("you don’t stand still before this one"),
     "too_uncertain": _l("too uncertain to show"),
     "low_rate": _l("too few pictures a second"),
     "media_erased": _l("the clip was erased"),
