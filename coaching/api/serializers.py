@@ -1,0 +1,383 @@
+"""What the API shows and takes. Checks of meaning stay in the services.
+
+Every figure is `value` with `uncertainty` (one standard deviation, same unit), or null
+with a `reason`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from analysis.core.pose import EVENTS, KINDS, VIEWS
+from analysis.models import Correction, EventTime, Measurement
+from coaching.diagnosis.models import Finding
+from coaching.intake import queries as intake
+from coaching.intake.models import Request, RequestedAngle, Submission
+from coaching.lessons.models import Entry
+from coaching.people.models import BodyNote, Region, Student, Studio
+from coaching.practice.models import (
+    Assignment,
+    Attempt,
+    Criterion,
+    Drill,
+    DrillVersion,
+    PainReport,
+    Rung,
+    Verdict,
+)
+from coaching.review.models import Mark, Review
+
+
+class StudioSerializer(serializers.ModelSerializer[Studio]):
+    class Meta:
+        model = Studio
+        fields = ["id", "name", "turnaround_hours"]
+
+
+class BodyNoteSerializer(serializers.ModelSerializer[BodyNote]):
+    class Meta:
+        model = BodyNote
+        fields = ["id", "region", "side", "kind", "words", "created_at", "accepted_as_limit_at"]
+        read_only_fields = ["created_at", "accepted_as_limit_at"]
+
+
+class StudentSerializer(serializers.ModelSerializer[Student]):
+    class Meta:
+        model = Student
+        fields = [
+            "id",
+            "studio",
+            "coach",
+            "name",
+            "handedness",
+            "stature_cm",
+            "club_cm",
+            "age_band",
+            "goals",
+            "usual_miss",
+            "practice_place",
+            "joined_at",
+            "closed_at",
+        ]
+        read_only_fields = ["studio", "coach", "joined_at", "closed_at"]
+
+
+class EntrySerializer(serializers.ModelSerializer[Entry]):
+    author = serializers.CharField(source="author.name", default=None, read_only=True)
+
+    class Meta:
+        model = Entry
+        fields = ["id", "kind", "author", "words", "refs", "created_at"]
+
+
+class MessageSerializer(serializers.Serializer[Any]):
+    words = serializers.CharField(max_length=5000)
+
+
+class AngleSerializer(serializers.ModelSerializer[RequestedAngle]):
+    class Meta:
+        model = RequestedAngle
+        fields = ["id", "view", "kind", "club", "effort", "ball", "repetitions"]
+
+
+class RequestSerializer(serializers.ModelSerializer[Request]):
+    angles = AngleSerializer(many=True)
+
+    class Meta:
+        model = Request
+        fields = [
+            "id",
+            "student",
+            "words",
+            "due_on",
+            "angles",
+            "created_at",
+            "suspended_at",
+            "closed_at",
+        ]
+        read_only_fields = ["student", "created_at", "suspended_at", "closed_at"]
+
+
+class EventSerializer(serializers.ModelSerializer[EventTime]):
+    class Meta:
+        model = EventTime
+        fields = ["repetition", "event", "time_s", "frame", "uncertainty_s", "reason", "source"]
+
+
+class MeasurementSerializer(serializers.ModelSerializer[Measurement]):
+    class Meta:
+        model = Measurement
+        fields = [
+            "id",
+            "repetition",
+            "measure",
+            "event",
+            "value",
+            "uncertainty",
+            "unit",
+            "reason",
+            "source",
+            "frame",
+            "time_s",
+        ]
+
+
+class SubmissionSerializer(serializers.ModelSerializer[Submission]):
+    state = serializers.SerializerMethodField()
+    view = serializers.ChoiceField(choices=VIEWS, source="video.view", read_only=True)
+    kind = serializers.ChoiceField(choices=KINDS, source="video.kind", read_only=True)
+    video = serializers.IntegerField(source="video_id", read_only=True)
+
+    class Meta:
+        model = Submission
+        fields = [
+            "id",
+            "student",
+            "angle",
+            "video",
+            "view",
+            "kind",
+            "words",
+            "state",
+            "created_at",
+            "promised_at",
+            "answered_at",
+            "replaced_by",
+        ]
+
+    def get_state(self, clip: Submission) -> str:
+        return intake.state(clip)
+
+
+class FiguresSerializer(serializers.Serializer[Any]):
+    """The newest figures of a clip."""
+
+    events = EventSerializer(many=True)
+    measurements = MeasurementSerializer(many=True)
+    quality = serializers.ListField(child=serializers.DictField())
+
+
+class WordsSerializer(serializers.Serializer[Any]):
+    words = serializers.CharField(max_length=300)
+
+
+class CorrectionSerializer(serializers.ModelSerializer[Correction]):
+    class Meta:
+        model = Correction
+        fields = ["id", "time_s", "target", "value", "created_at", "undone_at"]
+        read_only_fields = ["created_at", "undone_at"]
+
+
+class MarkSerializer(serializers.ModelSerializer[Mark]):
+    class Meta:
+        model = Mark
+        fields = [
+            "id",
+            "video",
+            "start_s",
+            "end_s",
+            "purpose",
+            "shape",
+            "points",
+            "words",
+            "wanted",
+        ]
+
+
+class ReviewSerializer(serializers.ModelSerializer[Review]):
+    marks = MarkSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Review
+        fields = [
+            "id",
+            "student",
+            "submissions",
+            "words",
+            "revision",
+            "marks",
+            "created_at",
+            "published_at",
+        ]
+        read_only_fields = ["student", "created_at", "published_at"]
+
+
+class FindingSerializer(serializers.ModelSerializer[Finding]):
+    because = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Finding
+        fields = [
+            "id",
+            "review",
+            "kind",
+            "words",
+            "measurement",
+            "measure",
+            "event",
+            "value",
+            "uncertainty",
+            "video",
+            "time_s",
+            "tag",
+            "because",
+            "answer",
+            "closed_at",
+            "look_again_at",
+        ]
+        read_only_fields = fields
+
+    def get_because(self, finding: Finding) -> list[int]:
+        return [link.cause_id for link in finding.becauses.all()]
+
+
+class NewFindingSerializer(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(choices=Finding.Kind.choices)
+    words = serializers.CharField(max_length=300)
+    measurement = serializers.IntegerField(required=False, allow_null=True)
+    tag = serializers.CharField(max_length=24, required=False, default="")
+    because = serializers.ListField(child=serializers.IntegerField(), required=False, default=list)
+
+
+class DrillVersionSerializer(serializers.ModelSerializer[DrillVersion]):
+    class Meta:
+        model = DrillVersion
+        fields = [
+            "id",
+            "number",
+            "title",
+            "purpose",
+            "set_up",
+            "steps",
+            "cautions",
+            "not_for",
+            "loads",
+            "ladder",
+            "source",
+        ]
+
+
+class DrillSerializer(serializers.ModelSerializer[Drill]):
+    version = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Drill
+        fields = ["id", "slug", "cause", "version"]
+
+    def get_version(self, drill: Drill) -> dict[str, Any]:
+        newest = max(drill.versions.all(), key=lambda version: version.number)
+        return dict(DrillVersionSerializer(newest).data)
+
+
+class CriterionSerializer(serializers.ModelSerializer[Criterion]):
+    event = serializers.ChoiceField(choices=EVENTS, required=False, allow_blank=True)
+
+    class Meta:
+        model = Criterion
+        fields = [
+            "id",
+            "comparison",
+            "measure",
+            "event",
+            "low",
+            "high",
+            "change",
+            "baseline",
+            "baseline_uncertainty",
+            "question",
+        ]
+
+
+class RungSerializer(serializers.ModelSerializer[Rung]):
+    criteria = CriterionSerializer(many=True)
+
+    class Meta:
+        model = Rung
+        fields = [
+            "id",
+            "position",
+            "kind",
+            "words",
+            "view",
+            "film_kind",
+            "effort",
+            "ball",
+            "club",
+            "need",
+            "repetitions",
+            "passed_at",
+            "criteria",
+        ]
+        read_only_fields = ["position", "passed_at"]
+
+
+class AssignmentSerializer(serializers.ModelSerializer[Assignment]):
+    rungs = RungSerializer(many=True, read_only=True)
+    drill = DrillVersionSerializer(source="drill_version", read_only=True)
+
+    class Meta:
+        model = Assignment
+        fields = [
+            "id",
+            "student",
+            "drill",
+            "finding",
+            "review",
+            "caution",
+            "words",
+            "override_reason",
+            "starts_on",
+            "due_on",
+            "opened_at",
+            "stopped_at",
+            "closed_at",
+            "rungs",
+        ]
+
+
+class NewAssignmentSerializer(serializers.Serializer[Any]):
+    drill = serializers.IntegerField()
+    finding = serializers.IntegerField(required=False, allow_null=True)
+    rungs = serializers.ListField(child=serializers.DictField(), required=False)
+    caution = serializers.CharField(required=False, allow_blank=True, default="")
+    words = serializers.CharField(required=False, allow_blank=True, default="")
+    override_reason = serializers.CharField(required=False, allow_blank=True, default="")
+    starts_on = serializers.DateField(required=False, allow_null=True)
+    due_on = serializers.DateField(required=False, allow_null=True)
+
+
+class AttemptSerializer(serializers.ModelSerializer[Attempt]):
+    decision = serializers.CharField(source="verdict.decision", default=None, read_only=True)
+
+    class Meta:
+        model = Attempt
+        fields = ["id", "rung", "angle", "created_at", "decision"]
+
+
+class VerdictSerializer(serializers.ModelSerializer[Verdict]):
+    class Meta:
+        model = Verdict
+        fields = ["id", "attempt", "submission", "decision", "cue", "suggested", "created_at"]
+        read_only_fields = ["attempt", "submission", "suggested", "created_at"]
+
+
+class PainSerializer(serializers.ModelSerializer[PainReport]):
+    region = serializers.ChoiceField(choices=Region.choices)
+
+    class Meta:
+        model = PainReport
+        fields = [
+            "id",
+            "student",
+            "region",
+            "assignment",
+            "words",
+            "urgent",
+            "created_at",
+            "seen_at",
+            "statement",
+            "reopened_at",
+        ]
+        read_only_fields = ["student", "created_at", "seen_at", "statement", "reopened_at"]
