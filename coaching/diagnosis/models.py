@@ -25,8 +25,8 @@ class Finding(models.Model):
     student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="findings")
     review = models.ForeignKey(Review, null=True, on_delete=models.CASCADE, related_name="findings")
     kind = models.CharField(max_length=12, choices=Kind.choices)
+    # A clause without capital or full stop, so that two of them make a sentence with "because".
     words = models.CharField(max_length=300)
-    # For the student's sentence "You ... because ...", without a full stop.
     measurement = models.ForeignKey(
         Measurement, null=True, blank=True, on_delete=models.SET_NULL, related_name="findings"
     )
@@ -50,8 +50,13 @@ class Finding(models.Model):
     answer = models.CharField(max_length=300, blank=True)
     answered_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
+    # A question: its answer is a limit of the body that the plan works inside.
+    limit_at = models.DateTimeField(null=True, blank=True)
     # Set when the last cause of a compensation closes: the coach should look again.
     look_again_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["position", "pk"]
 
 
 class Because(models.Model):

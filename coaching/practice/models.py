@@ -10,7 +10,7 @@ from django.utils import timezone
 from analysis.core.pose import KINDS, VIEWS
 from analysis.models import named
 from coaching.diagnosis.models import Finding
-from coaching.intake.models import RequestedAngle, Submission
+from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.people.models import Region, Student, Studio
 from coaching.review.models import Review
 
@@ -43,6 +43,8 @@ class DrillVersion(models.Model):
     loads = models.JSONField(default=list)  # regions of the body, people.Region values
     ladder = models.JSONField(default=list)  # default rungs, documented in docs/drills.md
     source = models.TextField()
+    # The coach's own picture or clip of the drill.
+    shown = models.FileField(upload_to="drill/%Y/%m/", max_length=200, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -69,12 +71,27 @@ class Assignment(models.Model):
     # Why a compensation was targeted while its cause is open.
     override_reason = models.CharField(max_length=300, blank=True)
     show_count_at_once = models.BooleanField(default=True)
+    # Ask how many the student thinks counted before showing how many did.
+    ask_feel_first = models.BooleanField(default=True)
+    per_day = models.PositiveSmallIntegerField(default=30)  # repetitions, filmed or not
     starts_on = models.DateField(null=True, blank=True)
     due_on = models.DateField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     opened_at = models.DateTimeField(null=True, blank=True)  # published to the student
     stopped_at = models.DateTimeField(null=True, blank=True)  # pain: closed for filming
     closed_at = models.DateTimeField(null=True, blank=True)
+    # Proposed when the last rung passes: does it last? The request once it was sent.
+    check_due_on = models.DateField(null=True, blank=True)
+    check_request = models.ForeignKey(
+        Request, null=True, blank=True, on_delete=models.SET_NULL, related_name="checks"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(per_day__gte=1) & Q(per_day__lte=60), name="per_day_1_to_60"
+            )
+        ]
 
 
 class Rung(models.Model):
@@ -99,6 +116,7 @@ class Rung(models.Model):
     club = models.CharField(max_length=40, blank=True)
     need = models.PositiveSmallIntegerField(default=1)  # k ...
     repetitions = models.PositiveSmallIntegerField(default=1)  # ... of n
+    days = models.PositiveSmallIntegerField(default=1)  # passes wanted, on different days
     passed_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -113,6 +131,7 @@ class Rung(models.Model):
                 & Q(repetitions__lte=10),
                 name="need_k_of_n",
             ),
+            models.CheckConstraint(condition=Q(days__gte=1) & Q(days__lte=5), name="days_1_to_5"),
         ]
 
 
@@ -149,6 +168,11 @@ class Attempt(models.Model):
     rung = models.ForeignKey(Rung, on_delete=models.CASCADE, related_name="attempts")
     angle = models.OneToOneField(RequestedAngle, on_delete=models.CASCADE, related_name="attempt")
     created_at = models.DateTimeField(default=timezone.now)
+    # How many the student felt would count, told before the number was shown.
+    felt = models.PositiveSmallIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
 
 
 class SelfAnswer(models.Model):
@@ -207,4 +231,15 @@ class PainReport(models.Model):
     seen_at = models.DateTimeField(null=True, blank=True)
     # The student's own statement that a licensed professional agreed.
     statement = models.CharField(max_length=300, blank=True)
+    statement_at = models.DateTimeField(null=True, blank=True)
+    # A coach has read the statement and opened the drills again.
     reopened_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(reopened_at__isnull=True) | ~Q(statement=""),
+                name="never_reopened_without_a_statement",
+            )
+        ]
