@@ -19,16 +19,20 @@ from django.utils.translation import ngettext
 
 from coaching.diagnosis.models import Finding, Plan
 from coaching.intake.models import RequestedAngle, Submission
-from coaching.intake.queries import state, waiting_submissions
+from coaching.intake.queries import next_angle, state, waiting_submissions
 from coaching.lessons.models import Entry, Seen
 from coaching.people import access
 from coaching.people.models import Student, User
-from coaching.practice.models import Assignment, Attempt, PainReport
+from coaching.practice.models import Assignment, Attempt
 from coaching.practice.queries import (
     Asked,
     attempts_by_submission,
+    checks_due,
     current_step,
+    due_for_new_look,
     measured_against_asked,
+    open_assignments,
+    open_pain,
 )
 from coaching.review.models import Review
 
@@ -90,8 +94,7 @@ def waiting_list(students: QuerySet[Student], *, user: User, words: str = "") ->
 
 
 def _pain(students: QuerySet[Student]) -> Iterable[Row]:
-    reports = PainReport.objects.filter(student__in=students, reopened_at__isnull=True)
-    for report in reports.select_related("student"):
+    for report in open_pain(students):
         urgent = _(" Urgent signs were named.") if report.urgent else ""
         yield Row(
             group="pain" if report.seen_at is None else "rest",
@@ -158,18 +161,25 @@ def _clip_sentence(clip: Submission, attempt: Attempt | None) -> str:
 
 
 def _new_looks(students: QuerySet[Student]) -> Iterable[Row]:
-    due = Finding.objects.filter(
-        student__in=students, look_again_at__lte=timezone.now(), closed_at__isnull=True
-    ).select_related("student")
-    for finding in due:
+    for finding in due_for_new_look(students):
         yield Row(
             group="look_again",
             student=finding.student,
-            sentence=_("Its cause has passed; is this still there? %(words)s")
+            sentence=_("The cause has passed; look again whether “%(words)s” is still there.")
             % {"words": finding.words},
             since=finding.look_again_at,
             action=_("Ask for a new look"),
             url=reverse("intake:ask", args=[finding.student_id]),
+        )
+    for assignment in checks_due(students):
+        yield Row(
+            group="look_again",
+            student=assignment.student,
+            sentence=_("climbed “%(drill)s”; a check film is due.")
+            % {"drill": assignment.drill_version.title},
+            since=assignment.closed_at or assignment.created_at,
+            action=_("Ask for a check film"),
+            url=reverse("intake:ask", args=[assignment.student_id]),
         )
 
 
@@ -304,15 +314,6 @@ def student_sheet(student: Student) -> dict[str, Any]:
     }
 
 
-def open_assignments(student: Student) -> QuerySet[Assignment]:
-    return (
-        student.assignments.filter(opened_at__isnull=False, closed_at__isnull=True)
-        .select_related("drill_version", "finding")
-        .prefetch_related("rungs__criteria", "rungs__attempts__verdict")
-        .order_by("pk")
-    )
-
-
 @dataclass(frozen=True)
 class Next:
     """The one thing a student should do now: a sentence and, mostly, one button."""
@@ -385,7 +386,7 @@ def next_thing(
             label=_("See how to film again"),
             url=reverse("intake:submission", args=[refused.pk]),
         )
-    angle = _angle_to_film(student)
+    angle = next_angle(student)
     if angle:
         return Next(
             sentence=angle_words(angle),
@@ -415,22 +416,6 @@ def next_thing(
             },
         )
     return Next(sentence=_("Nothing to film now. Your coach will ask for the next clip."))
-
-
-def _angle_to_film(student: Student) -> RequestedAngle | None:
-    """The first angle asked for that has no clip which can still be used."""
-    usable = Submission.objects.filter(angle=OuterRef("pk"), replaced_by__isnull=True)
-    return (
-        RequestedAngle.objects.filter(
-            request__student=student,
-            request__closed_at__isnull=True,
-            request__suspended_at__isnull=True,
-        )
-        .exclude(Exists(usable))
-        .select_related("request")
-        .order_by("request__created_at", "position", "pk")
-        .first()
-    )
 
 
 def angle_words(angle: RequestedAngle) -> str:
