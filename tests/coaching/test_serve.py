@@ -45,9 +45,12 @@ def test_the_port_is_8000_unless_named(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_folder_serves_once(tmp_path: Path) -> None:
     lock = tmp_path / "serve.lock"
-    with serve.only_one(lock), pytest.raises(serve.CannotStart) as refused:
-        with serve.only_one(lock):
-            raise AssertionError("two at once")
+    with (
+        serve.only_one(lock),
+        pytest.raises(serve.CannotStart) as refused,
+        serve.only_one(lock),
+    ):
+        raise AssertionError("two at once")
     assert f"already (process {os.getpid()})" in str(refused.value)
     with serve.only_one(lock):
         pass
