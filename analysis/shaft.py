@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.events import find_events
-from analysis.core.line import Candidate, Ridge, choose_path, vote
+from analysis.core.line import Candidate, Ridge, choose_path, keep_stretches, vote
 from analysis.core.motion import hands_px, stature_px
 from analysis.core.pose import LANDMARK, Array, Capture, Moment, PoseSequence, ShaftTrack
 from analysis.video import Frame
@@ -211,10 +211,9 @@ def _candidates(
     if x1 - x0 < 16 or y1 - y0 < 16:
         return []
     part = grey[y0:y1, x0:x1].astype(np.float32)
-    if scene.plate is not None:
-        part -= scene.plate[y0:y1, x0:x1]
+    change = part if scene.plate is None else part - scene.plate[y0:y1, x0:x1]
     body = _body_mask(scene.to_working(xy_px) - (x0, y0), part.shape, scene.stature)
-    ridge = _ridge(part, body, grip - (x0, y0), scene.stature)
+    ridge = _ridge(part, change, body, grip - (x0, y0), scene.stature)
     joints = scene.to_working(xy_px) - grip
     rays = [c for c in vote(ridge, stature=scene.stature) if not _is_arm(c, joints, scene.stature)]
     return [c for c in rays if c.seen_px > 0.5 * _SEEN_SHARE * scene.stature][:5]
@@ -241,10 +240,21 @@ def _body_mask(xy: Array, shape: tuple[int, ...], stature: float) -> Grey:
     return mask
 
 
-def _ridge(part: NDArray[np.float32], body: Grey, grip: Array, stature: float) -> Ridge:
-    """Pixels of thin lines: strong curvature across, both flanks different from the middle."""
+def _ridge(
+    part: NDArray[np.float32],
+    change: NDArray[np.float32],
+    body: Grey,
+    grip: Array,
+    stature: float,
+) -> Ridge:
+    """Pixels of thin lines: both flanks differ from the middle the same way.
+
+    In the change against the plate, where a net behind the golfer is gone, *and* in the
+    picture itself, where the sliver that a moved silhouette leaves is only a step.
+    """
     sigma = max(1.0, 0.0026 * stature)
-    blurred = cv2.GaussianBlur(part, (0, 0), sigma)
+    blurred = cv2.GaussianBlur(change, (0, 0), sigma)
+    plain = blurred if part is change else cv2.GaussianBlur(part, (0, 0), sigma)
     noise = max(_NOISE_FLOOR, 3.0 * 1.48 * float(np.median(np.abs(blurred[::4, ::4]))))
     noise = min(noise, 14.0)
     ys, xs = np.nonzero(np.abs(blurred) > 0.6 * noise)
@@ -275,14 +285,14 @@ def _ridge(part: NDArray[np.float32], body: Grey, grip: Array, stature: float) -
     ys, xs, normal, bright = ys[keep], xs[keep], normal[keep], bright[keep]
     nx, ny = np.cos(normal), np.sin(normal)
     flank = 1.6 * sigma + 1.0
-    side = [
-        b[np.round(ys + k * flank * ny).astype(int), np.round(xs + k * flank * nx).astype(int)]
+    sides = [
+        (np.round(ys + k * flank * ny).astype(int), np.round(xs + k * flank * nx).astype(int))
         for k in (-1, 1)
     ]
-    middle = b[ys, xs]
     sign = np.where(bright, 1.0, -1.0)
-    contrast = np.minimum(sign * (middle - side[0]), sign * (middle - side[1]))
-    keep = contrast > 0.5 * noise
+    contrast = np.minimum(*(sign * (b[ys, xs] - b[side]) for side in sides))
+    visible = np.minimum(*(sign * (plain[ys, xs] - plain[side]) for side in sides))
+    keep = (contrast > 0.5 * noise) & (visible > 0.25 * noise)
     ys, xs, normal, contrast = ys[keep], xs[keep], normal[keep], contrast[keep]
     outside = body[ys, xs] == 0
     weight = np.clip(contrast / (2.5 * noise), 0.2, 1.0) * np.where(outside, 1.0, 1 / 3)
@@ -324,6 +334,7 @@ def _track(
     n = len(pose)
     angle, sd, length = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
     grip, head = hands.copy(), np.full((n, 2), np.nan)
+    path = keep_stretches(pose.time_s, candidates, path)
     for i, k in enumerate(path):
         if k < 0 or candidates[i][k].seen_px < _SEEN_SHARE * scene.stature:
             continue

@@ -31,7 +31,10 @@ _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
 _STILL = 0.01  # statures
-_ONSET_S = 0.2
+# How far hands or club head stray at rest and have left it, in metres.
+_AT_REST_M, _LEFT_M = 0.018, 0.03
+# How much of the way to fit: little of a sharp shaft, more of noisy hands.
+_FIT_SHAFT_M, _FIT_HANDS_M = 0.09, 0.22
 _REST_M = 0.028  # how far a resting golfer sways, hands and shoulders together
 
 
@@ -233,41 +236,44 @@ def _address(
     s: _Signals, shaft: ShaftTrack | None, top_s: float, reference: Moment | None
 ) -> Moment:
     """Last stillness of hands and shaft before the backswing: where the motion begins."""
-    still_from = _still_span(s, top_s)
-    if still_from is None:
+    path = _hands_and_shaft(s, shaft, top_s)
+    rest = _last_rest(s.time_s, path, top_s)
+    if rest is None:
         return reference or Moment(None, reason="no_still_address")
-    start, end = still_from
-    until = min(end + max(_ONSET_S, 0.3 * (top_s - end)), end + 0.5 * (top_s - end))
-    signals = [s.hands_m[:, 0], s.hands_m[:, 1]]
-    if shaft is not None:
-        angle = np.interp(s.time_s, shaft.time_s, shaft.angle_deg)
-        seen = (s.time_s >= start) & (s.time_s <= until) & np.isfinite(angle)
-        if seen.sum() >= 6:
-            signals.append(np.radians(angle))
-    rows = (s.time_s >= start) & (s.time_s <= until)
-    onset, sd = _onset(s.time_s[rows], np.stack(signals, axis=1)[rows], end)
-    return Moment(onset, sd)
+    inside = (s.time_s >= rest[0]) & (s.time_s <= rest[1])
+    away = np.linalg.norm(path - np.median(path[inside], axis=0), axis=1)
+    later = np.flatnonzero((s.time_s > rest[0]) & (s.time_s < top_s))
+    left = later[-1] - int(np.argmax(away[later][::-1] < _LEFT_M))
+    gone = later[later > left]
+    far = gone[away[gone] > (_FIT_HANDS_M if path.shape[1] == 2 else _FIT_SHAFT_M)]
+    last = far[0] if len(far) else left
+    until = s.time_s[min(max(last, left + 4), len(away) - 1)]
+    rows = (s.time_s >= max(rest[0], s.time_s[left] - 0.8)) & (s.time_s <= until)
+    return Moment(*_onset(s.time_s[rows], path[rows], float(s.time_s[left])))
 
 
-def _still_span(s: _Signals, top_s: float) -> tuple[float, float] | None:
-    """Start and end of the last rest of the hands before the top."""
-    before = np.flatnonzero(s.time_s < top_s)
-    if len(before) < 4:
+def _hands_and_shaft(s: _Signals, shaft: ShaftTrack | None, top_s: float) -> Array:
+    """Hands and, where the shaft is followed, how far a head 0.9 m away has turned."""
+    if shaft is None:
+        return s.hands_m
+    seen = np.isfinite(shaft.angle_deg) & (shaft.time_s < top_s)
+    if seen.sum() < 6:
+        return s.hands_m
+    turned = 0.9 * np.radians(shaft.angle_deg[seen])
+    return np.column_stack([s.hands_m, np.interp(s.time_s, shaft.time_s[seen], turned)])
+
+
+def _last_rest(time_s: Array, path: Array, top_s: float) -> tuple[float, float] | None:
+    """Start and end of the last rest with the hands low, before the top."""
+    before = time_s < top_s
+    t, up = time_s[before], path[before, 1]
+    if len(t) < 5:
         return None
-    limit = 2.2 * _STILL * 1.7
-    t, path = s.time_s, s.hands_m
-    smooth = local_fit(t, path, t, width_s=0.02)[0]
-    low = smooth[: before[-1] + 1, 1]
-    high_enough = low.min() + 0.3 * (low[-1] - low.min())
-    end = int(np.flatnonzero(low < high_enough)[-1])
-    while end > 0:
-        start = end
-        while start > 0 and np.hypot(*(smooth[start - 1] - smooth[end])) < limit:
-            start -= 1
-        if t[end] - t[start] >= 0.12 and end - start >= 3:
-            return float(max(t[start], t[end] - 0.8)), float(t[end])
-        end -= 1
-    return None
+    rests = _rests(t, local_fit(t, path[before], t, width_s=0.03)[0], limit=_AT_REST_M)
+    middle = np.interp([0.5 * (a + b) for a, b in rests], t, up) if rests else np.empty(0)
+    low = up.min() + 0.3 * (up[-1] - up.min())
+    lying = [rest for rest, height in zip(rests, middle, strict=True) if height < low]
+    return lying[-1] if lying else None
 
 
 def _onset(time_s: Array, signals: Array, guess_s: float) -> tuple[float, float]:

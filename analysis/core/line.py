@@ -164,7 +164,7 @@ def _with_extent(
     best = max(runs, key=len)
     solid, open_ = len(best), int(free[best].sum())
     score = (open_ + (solid - open_) / 3) / 5
-    score *= 1 - 0.5 * min(max(best[0] * step / stature - 0.12, 0.0) / 0.3, 1.0)
+    score *= 1 - min(max(best[0] * step / stature - 0.12, 0.0) / 0.25, 0.9)
     return Candidate(
         angle_deg=float((angle_deg + 180) % 360 - 180),
         sd_deg=sd,
@@ -265,3 +265,37 @@ def _walk_back(
             if n >= 0:
                 edge = -1 if alone[n] >= value[n].max() else int(np.argmax(value[n]))
     return chosen
+
+
+def keep_stretches(
+    time_s: Array, candidates: list[list[Candidate]], path: list[int]
+) -> list[int]:
+    """Drop rays that stand alone: a shadow or an edge that met the hands for a moment.
+
+    A stretch goes on while the next ray is near in time and turns on as the last ones
+    did; one of fewer than three rays is no club.
+    """
+    rows = [i for i, k in enumerate(path) if k >= 0]
+    rays = {i: candidates[i][path[i]] for i in rows}
+    whole = np.percentile([rays[i].end_px for i in rows], 95) if rows else 1.0
+    frame_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    kept = list(path)
+    stretch: list[int] = []
+    rate = 0.0
+    for i in [*rows, -1]:
+        if i >= 0 and stretch:
+            last = stretch[-1]
+            dt = time_s[i] - time_s[last]
+            turn = (rays[i].angle_deg - rays[last].angle_deg + 180) % 360 - 180
+            reach = min(max(min(rays[i].end_px, rays[last].end_px) / whole, 0.15), 1.0)
+            allowed = 1.5 * _ALPHA_DEG_S2 * dt / reach**2 + 3.0 / dt
+            steady = len(stretch) < 2 or abs(turn / dt - rate) < allowed
+            if dt < max(3.5 * frame_s, 0.07) and steady:
+                stretch.append(i)
+                rate = turn / dt
+                continue
+        if len(stretch) < 3:
+            for j in stretch:
+                kept[j] = -1
+        stretch, rate = ([i] if i >= 0 else []), 0.0
+    return kept
