@@ -1,0 +1,133 @@
+// An upload that grows while it is spoken: open tus 1.0 protocol with a deferred length.
+// What has been acknowledged survives a crash of the page, the machine or the server.
+const VERSION = { "Tus-Resumable": "1.0.0" };
+const AGAIN_MS = 1500;
+const TRIES = 40;
+
+export class GrowingUpload {
+  #waiting = [];
+  #offset = 0;
+  #url = "";
+  #working = null;
+
+  constructor({ endpoint, metadata, token, fetch = globalThis.fetch.bind(globalThis), pause = sleep }) {
+    Object.assign(this, { endpoint, metadata, token, fetch, pause });
+    this.over = false;
+  }
+
+  get id() {
+    return this.#url.replace(/\/+$/, "").split("/").pop();
+  }
+
+  get kept() {
+    return this.#offset;
+  }
+
+  /** Bytes said but not yet acknowledged. */
+  get behind() {
+    return this.#waiting.reduce((sum, blob) => sum + blob.size, 0);
+  }
+
+  async begin() {
+    const pairs = Object.entries(this.metadata).map(([k, v]) => `${k} ${btoa(unescape(encodeURIComponent(v)))}`);
+    const response = await this.fetch(this.endpoint, {
+      method: "POST",
+      headers: this.#headers({ "Upload-Defer-Length": "1", "Upload-Metadata": pairs.join(",") }),
+    });
+    if (response.status !== 201) throw new Error(await refusal(response));
+    this.#url = response.headers.get("Location");
+    return this.id;
+  }
+
+  /** Add what was just recorded; sent in the background, in order. */
+  add(blob) {
+    if (blob.size) this.#waiting.push(blob);
+    this.#work();
+  }
+
+  /** Say that nothing more comes; resolves when every byte is acknowledged. */
+  async finish() {
+    this.over = true;
+    await this.#work();
+    if (this.#waiting.length) await this.#work(); // what was added while the last round ran
+    if (this.#waiting.length) {
+      throw new Error("The connection is gone. What you said until it broke is kept with the review.");
+    }
+    const response = await this.fetch(this.#url, {
+      method: "PATCH",
+      headers: this.#headers({
+        "Upload-Offset": String(this.#offset),
+        "Upload-Length": String(this.#offset),
+        "Content-Type": "application/offset+octet-stream",
+      }),
+      body: new Blob([]),
+    });
+    if (!response.ok) throw new Error(await refusal(response));
+    return this.id;
+  }
+
+  #work() {
+    this.#working ??= this.#send().finally(() => {
+      this.#working = null;
+    });
+    return this.#working;
+  }
+
+  async #send() {
+    for (let tries = 0; this.#waiting.length && tries < TRIES; ) {
+      const blob = this.#waiting[0];
+      try {
+        const response = await this.fetch(this.#url, {
+          method: "PATCH",
+          headers: this.#headers({
+            "Upload-Offset": String(this.#offset),
+            "Content-Type": "application/offset+octet-stream",
+          }),
+          body: blob,
+        });
+        if (response.status === 409) await this.#look();
+        else if (!response.ok) throw new Error(String(response.status));
+        else this.#moved(Number(response.headers.get("Upload-Offset")));
+        tries = 0;
+      } catch {
+        tries += 1;
+        await this.pause(AGAIN_MS);
+        await this.#look().catch(() => {});
+      }
+    }
+  }
+
+  /** Where the server stands; bytes that arrived before a lost answer are not sent twice. */
+  async #look() {
+    const response = await this.fetch(this.#url, { method: "HEAD", headers: this.#headers() });
+    if (response.ok) this.#moved(Number(response.headers.get("Upload-Offset")));
+  }
+
+  #moved(offset) {
+    let gone = offset - this.#offset;
+    this.#offset = offset;
+    while (gone > 0 && this.#waiting.length) {
+      const first = this.#waiting[0];
+      if (first.size <= gone) this.#waiting.shift();
+      else this.#waiting[0] = first.slice(gone);
+      gone -= Math.min(gone, first.size);
+    }
+  }
+
+  #headers(more = {}) {
+    return { ...VERSION, "X-CSRFToken": this.token, ...more };
+  }
+}
+
+function sleep(ms) {
+  return new Promise((resolve) => setTimeout(resolve, ms));
+}
+
+async function refusal(response) {
+  const text = await response.text();
+  try {
+    return JSON.parse(text).detail ?? text;
+  } catch {
+    return text || "The recording can’t be kept now. Type your notes instead.";
+  }
+}

@@ -1,0 +1,60 @@
+// What is drawn over a player: overlays switched one by one, and the marks of a review.
+import { Ink } from "./ink.js";
+import { overlay, overlaysFor, OVERLAYS } from "./judged.js";
+import { strength, strokes } from "./marks.js";
+
+export class Layers {
+  on = new Set();
+  segments = [];
+  marks = [];
+  // While a walk-through is replayed, only the marks drawn so far are shown.
+  only = null;
+
+  constructor(player) {
+    this.player = player;
+    this.judged = new Ink(player, "judged");
+    this.drawn = new Ink(player, "drawn");
+    player.addEventListener("frame", () => this.draw());
+    player.addEventListener("state", ({ detail }) => {
+      if (detail.data || detail.repetition !== undefined) this.draw();
+    });
+  }
+
+  get choices() {
+    return overlaysFor(this.player.data?.view);
+  }
+
+  toggle(id, on = !this.on.has(id)) {
+    if (on) this.on.add(id);
+    else this.on.delete(id);
+    this.draw();
+    this.player.dispatchEvent(new CustomEvent("state", { detail: { overlay: id, on } }));
+  }
+
+  /** Lines that the figure being looked at is read from. */
+  point(segments) {
+    this.segments = segments;
+    this.draw();
+  }
+
+  draw() {
+    const { player } = this;
+    this.judged.clear();
+    this.drawn.clear();
+    if (!player.data) return;
+    const where = { frame: player.frame, repetition: player.repetition, segments: this.segments };
+    for (const id of Object.keys(OVERLAYS)) {
+      if (!this.on.has(id) && !(id === "figure" && this.segments.length)) continue;
+      if (!this.choices.includes(id)) continue;
+      const made = overlay(id, player.data, where);
+      this.judged.draw(made, made.frozen ? "frozen" : "");
+    }
+    for (const mark of this.marks) {
+      if (mark.video !== player.data.id) continue;
+      if (this.only && !this.only.has(mark.key)) continue;
+      const strong = this.only ? 1 : strength(mark, player.time);
+      if (!strong) continue;
+      this.drawn.draw(strokes(mark, player.aspect), `${strong < 1 ? "faint" : ""} ${mark.chosen ? "chosen" : ""} ${mark.wanted ? "wanted" : ""}`);
+    }
+  }
+}

@@ -1,0 +1,148 @@
+// <walk-recorder>: speak while showing. The sound grows on the server every two seconds,
+// and everything done (seek, play, speed, zoom, overlay, drawing) is kept as timed events.
+import { GrowingUpload } from "./growing-upload.js";
+import { LONGEST, noted } from "./script.js";
+import { post, token } from "./server.js";
+
+const PIECE_MS = 2000;
+const KEEP_MS = 4000;
+
+class WalkRecorder extends HTMLElement {
+  begin({ player, layers, moments, tell, done }) {
+    Object.assign(this, { player, layers, moments, tell, done });
+    this.start = this.querySelector("[data-start]");
+    this.stop = this.querySelector("[data-finish]");
+    this.clockface = this.querySelector("[data-clock]");
+    this.start.addEventListener("click", () => this.record());
+    this.stop.addEventListener("click", () => this.finish());
+    player.addEventListener("frame", ({ detail }) => {
+      if (!player.playing) this.note({ do: "frame", frame: detail.frame });
+    });
+    player.addEventListener("state", ({ detail }) => this.#state(detail));
+    moments.addEventListener("drawn", ({ detail }) => this.note({ do: "mark", id: detail.key, ...(detail.gone ? { gone: true } : {}) }));
+    addEventListener("beforeunload", (event) => {
+      if (this.walk) event.preventDefault();
+    });
+  }
+
+  get elapsed() {
+    return this.walk ? (performance.now() - this.since) / 1000 : 0;
+  }
+
+  async record() {
+    this.start.disabled = true;
+    try {
+      this.stream = await navigator.mediaDevices.getUserMedia({ audio: true });
+    } catch {
+      this.start.disabled = false;
+      this.tell("The microphone is not open to this page. Allow it in the address bar, or type notes on the moments instead.");
+      document.querySelector("[data-note-here]")?.focus();
+      return;
+    }
+    try {
+      this.upload = new GrowingUpload({
+        endpoint: this.dataset.uploads, token: token(),
+        metadata: { purpose: "voice", filename: "walk.webm" },
+      });
+      const upload = await this.upload.begin();
+      this.walk = await post(this.dataset.url, { video: this.player.data.id, upload });
+    } catch (error) {
+      this.#close();
+      return this.tell(error.message);
+    }
+    this.recorder = new MediaRecorder(this.stream, { audioBitsPerSecond: 48_000 });
+    this.recorder.addEventListener("dataavailable", ({ data }) => this.upload.add(data));
+    this.events = [];
+    this.recorder.start(PIECE_MS);
+    this.since = performance.now();
+    this.#stand();
+    this.keeping = setInterval(() => this.keep(), KEEP_MS);
+    this.ticking = setInterval(() => this.#tick(), 500);
+    this.stop.hidden = false;
+    this.start.hidden = true;
+    this.stop.focus();
+    this.tell("Recording. Speak and show; everything you do is kept with it.");
+  }
+
+  /** How everything stands at the start, so that replay begins from the same picture. */
+  #stand() {
+    const { player, layers } = this;
+    this.note({ do: "frame", frame: player.frame });
+    this.note({ do: "speed", value: player.speed });
+    this.note({ do: "view", value: player.view });
+    for (const id of layers.on) this.note({ do: "overlay", id, on: true });
+    const shown = this.moments.marks.filter((m) => m.video === player.data.id && m.shape !== "note");
+    for (const { key } of shown) this.note({ do: "mark", id: key });
+  }
+
+  #state(detail) {
+    if ("playing" in detail) this.note({ do: "play", on: detail.playing, frame: this.player.frame });
+    if ("speed" in detail) this.note({ do: "speed", value: detail.speed });
+    if ("view" in detail) this.note({ do: "view", value: detail.view });
+    if ("bright" in detail) this.note({ do: "bright", value: detail.bright });
+    if ("overlay" in detail) this.note({ do: "overlay", id: detail.overlay, on: detail.on });
+    if (detail.data && this.walk && this.player.data.id !== this.clip) {
+      this.clip = this.player.data.id;
+      this.note({ do: "clip", value: this.clip });
+    }
+  }
+
+  note(event) {
+    if (!this.walk) return;
+    this.clip ??= this.player.data.id;
+    this.events = noted(this.events, { t: Math.round(this.elapsed * 1000) / 1000, ...event });
+    this.unkept = true;
+  }
+
+  #tick() {
+    const t = Math.floor(this.elapsed);
+    const behind = this.upload.behind > 200_000 ? " · waiting for the connection" : "";
+    this.clockface.textContent = `${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}${behind}`;
+    if (t >= LONGEST) {
+      this.finish();
+      this.tell("Twenty minutes are full. What you said is kept; begin a second walk-through for more.");
+    }
+  }
+
+  async keep() {
+    if (!this.walk) return;
+    const body = { events: this.events, duration_s: this.elapsed };
+    await post(`/review/walk/${this.walk.id}/events`, body).catch(() => {});
+  }
+
+  async finish() {
+    if (!this.walk || this.finishing) return;
+    this.finishing = true;
+    this.tell("Keeping the last words …");
+    const duration_s = this.elapsed;
+    const stopped = new Promise((resolve) => this.recorder.addEventListener("stop", resolve, { once: true }));
+    this.recorder.stop();
+    await stopped;
+    try {
+      await this.upload.finish();
+      await post(`/review/walk/${this.walk.id}/events`, { events: this.events, duration_s });
+      const walk = await post(`/review/walk/${this.walk.id}/finish`);
+      this.tell("Your walk-through is kept. Add captions now or later.");
+      this.done(walk);
+    } catch (error) {
+      this.tell(error.message);
+    }
+    this.#close();
+    this.start.focus();
+  }
+
+  #close() {
+    clearInterval(this.keeping);
+    clearInterval(this.ticking);
+    this.stream?.getTracks().forEach((track) => track.stop());
+    this.walk = null;
+    this.clip = undefined;
+    this.finishing = false;
+    this.stop.hidden = true;
+    this.start.hidden = false;
+    this.start.disabled = false;
+    this.clockface.textContent = "";
+  }
+}
+
+customElements.define("walk-recorder", WalkRecorder);
