@@ -598,8 +598,8 @@ def _requests_of(assignments: QuerySet[Assignment]) -> QuerySet[Request]:
 
 def _swings(student: Student) -> QuerySet[Request]:
     """Open requests outside the drills for which the student would swing."""
-    asks = student.requests.filter(closed_at=None, angles__attempt=None)
-    return asks.exclude(angles__kind="setup").distinct()
+    moving = RequestedAngle.objects.filter(attempt=None).exclude(kind="setup")
+    return student.requests.filter(closed_at=None, angles__in=moving).distinct()
 
 
 def _stop(assignments: QuerySet[Assignment]) -> None:
