@@ -137,11 +137,14 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
+    "coaching.people.middleware.OwnLanguage",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "coaching.busy.BusyMiddleware",
+    "coaching.people.middleware.Sentences",
 ]
 
 ROOT_URLCONF = "coaching.urls"
@@ -191,6 +194,10 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = VAR_DIR / "static"
 WHITENOISE_USE_FINDERS = EMBEDDED
 MEDIA_ROOT = VAR_DIR / "media"
+# nginx: `location /protected/ { internal; alias MEDIA_ROOT/; }` and this set to /protected/.
+MEDIA_ACCEL_PREFIX = os.environ.get("MEDIA_ACCEL_PREFIX", "")
+# Where a browser fetches media of an object storage from, for the content policy.
+MEDIA_ORIGINS = env_list("MEDIA_ORIGINS")
 UPLOAD_SPOOL = VAR_DIR / "uploads"
 S3_BUCKET = os.environ.get("S3_BUCKET", "")
 STORAGES = {
@@ -287,8 +294,8 @@ CONTENT_SECURITY_POLICY = {
         "default-src": ["'self'"],
         "script-src": ["'self'", "'wasm-unsafe-eval'"],
         "style-src": ["'self'"],
-        "img-src": ["'self'", "data:", "blob:"],
-        "media-src": ["'self'", "blob:"],
+        "img-src": ["'self'", "data:", "blob:", *MEDIA_ORIGINS],
+        "media-src": ["'self'", "blob:", *MEDIA_ORIGINS],
         "connect-src": ["'self'"],
         "worker-src": ["'self'", "blob:"],
         "object-src": ["'none'"],

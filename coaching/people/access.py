@@ -97,6 +97,14 @@ def student_act(user: AnyUser, pk: int) -> Student:
     return get_object_or_404(Student.objects.filter(_theirs(user)).distinct(), pk=pk)
 
 
+def student_record(user: AnyUser, pk: int) -> Student:
+    """For taking the whole record along or erasing it: the student, a guardian, the owner."""
+    if not user.is_authenticated:
+        raise Http404
+    own = _theirs(user) | _staffed(user, (Membership.Role.OWNER,))
+    return get_object_or_404(Student.objects.filter(own).distinct(), pk=pk)
+
+
 def acts_as(user: AnyUser) -> QuerySet[Student]:
     """The student records that `user` may act for."""
     if not user.is_authenticated:

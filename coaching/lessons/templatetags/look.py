@@ -9,6 +9,8 @@ from typing import Any
 from django import template
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from coaching.lessons import words
@@ -154,6 +156,23 @@ def stone(state: str) -> dict[str, Any]:
 @register.filter
 def time_left(when: datetime | None) -> str:
     return "" if when is None else words.time_left_words((when - timezone.now()).total_seconds())
+
+
+@register.simple_tag
+def left(when: datetime) -> str:
+    """A promise: how long is left, with its moment for machines."""
+    moment = timezone.localtime(when)
+    return format_html(
+        '<time datetime="{}" title="{}">{}</time>',
+        moment.isoformat(timespec="minutes"),
+        date_format(moment, "DATETIME_FORMAT"),
+        time_left(when),
+    )
+
+
+@register.simple_tag
+def clip_state_words(state: str) -> str:
+    return str(words.CLIP_STATES.get(state, state))
 
 
 @register.filter

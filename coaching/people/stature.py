@@ -1,0 +1,45 @@
+"""A person's height as people write it."""
+
+from __future__ import annotations
+
+import re
+
+LEAST_CM, MOST_CM = 80.0, 250.0
+_FEET = re.compile(
+    r"(?P<feet>\d)\s*(?:ft|feet|foot|['’′])\.?\s*"
+    r"(?:(?P<inches>\d{1,2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')?)?\.?"
+)
+_METRIC = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>cm|m)?\.?")
+
+
+def parse_stature_cm(text: str) -> tuple[float, str]:
+    """Read `178`, `178 cm`, `1.78 m`, `5 ft 10 in` or `5'10"`.
+
+    Returns
+    -------
+    stature_cm : float
+    units : str
+        `metric` or `imperial`, as it was written.
+
+    Raises
+    ------
+    ValueError
+        When it is not a height of a person.
+    """
+    text = text.strip().lower()
+    if match := _FEET.fullmatch(text):
+        inches = 12 * int(match["feet"]) + _number(match["inches"] or "0")
+        stature_cm, units = 2.54 * inches, "imperial"
+    elif match := _METRIC.fullmatch(text):
+        number = _number(match["number"])
+        in_metres = match["unit"] == "m" or (match["unit"] is None and number < 3)
+        stature_cm, units = number * (100 if in_metres else 1), "metric"
+    else:
+        raise ValueError(f"not a height: {text!r}")
+    if not LEAST_CM < stature_cm < MOST_CM:
+        raise ValueError(f"not a person's height: {stature_cm:.0f} cm")
+    return round(stature_cm, 1), units
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))

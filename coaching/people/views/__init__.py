@@ -1,0 +1,1 @@
+"""Pages about people. Each asks `access`, checks a form, calls one service."""

@@ -1,0 +1,325 @@
+"""The way in: a link, an account, the body first, then the rest."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from coaching.people import access, queries, services
+from coaching.people.errors import LessonError
+from coaching.people.forms import (
+    AboutForm,
+    AccountForm,
+    AgeQuestionForm,
+    BodyForm,
+    ConfirmForm,
+    ConsentForm,
+    GuardianContactForm,
+    GuardianForm,
+)
+from coaching.people.models import Invitation, Student, User
+from coaching.people.services.students import find_invitation
+from coaching.people.views.account import enter
+
+
+def join(request: HttpRequest, token: str) -> HttpResponse:
+    """What an invitation link opens, by whom it is for."""
+    try:
+        invitation = find_invitation(token)
+    except LessonError:
+        mine = Invitation.objects.filter(token=token, used_at__isnull=False).first()
+        if mine and mine.student and access.acts_as(request.user).filter(pk=mine.student_id):
+            return go_on(mine.student)
+        raise
+    return {
+        Invitation.Kind.STUDENT: _join_student,
+        Invitation.Kind.GUARDIAN: _join_guardian,
+        Invitation.Kind.MEMBER: _join_member,
+    }[Invitation.Kind(invitation.kind)](request, invitation)
+
+
+def go_on(student: Student) -> HttpResponse:
+    """To the step that is still open, else home."""
+    step = queries.next_step(student)
+    return redirect(step, student.pk) if step else redirect("desk:home")
+
+
+def _join_student(request: HttpRequest, invitation: Invitation) -> HttpResponse:
+    student = invitation.student
+    assert student is not None
+    account = _account_form(request, email=student.email, name=student.name)
+    age = AgeQuestionForm(request.POST or None)
+    if request.method == "POST" and all([account is None or account.is_valid(), age.is_valid()]):
+        try:
+            with transaction.atomic():
+                user = _person(request, account)
+                services.join_student(
+                    invitation=invitation, user=user, is_minor=age.cleaned_data["adult"] == "no"
+                )
+        except LessonError as error:
+            (account or age).add_error(None, error.sentence)
+        else:
+            if account:
+                enter(request, user)
+            student.refresh_from_db()
+            return go_on(student)
+    forms = [form for form in (account, age) if form]
+    return _page(request, "people/join.html", forms, invitation=invitation, student=student)
+
+
+def _join_guardian(request: HttpRequest, invitation: Invitation) -> HttpResponse:
+    account = _account_form(request, email=invitation.email, name="", fixed=True)
+    consent = GuardianForm(request.POST or None)
+    ready = [account is None or account.is_valid(), consent.is_valid()]
+    if request.method == "POST" and all(ready):
+        try:
+            with transaction.atomic():
+                user = _person(request, account)
+                student = services.agree_as_guardian(
+                    invitation=invitation, user=user, purposes=consent.cleaned_data["purposes"]
+                )
+        except LessonError as error:
+            (account or consent).add_error(None, error.sentence)
+        else:
+            if account:
+                enter(request, user)
+            messages.success(request, _("Thank you. You see here all that happens."))
+            return redirect("people:guardian", student.pk)
+    context = {"invitation": invitation, "student": invitation.student}
+    context["has_account"] = _has_account(request, invitation.email)
+    return _page(request, "people/join_guardian.html", [account, consent], **context)
+
+
+def _join_member(request: HttpRequest, invitation: Invitation) -> HttpResponse:
+    account = _account_form(request, email=invitation.email, name="", fixed=True)
+    if request.method == "POST" and (account is None or account.is_valid()):
+        try:
+            with transaction.atomic():
+                user = _person(request, account)
+                services.join_studio(invitation=invitation, user=user)
+        except LessonError as error:
+            if account is None:
+                raise
+            account.add_error(None, error.sentence)
+        else:
+            if account:
+                enter(request, user)
+            return redirect("desk:home")
+    context = {"invitation": invitation, "role": invitation.get_role_display()}
+    context["has_account"] = _has_account(request, invitation.email)
+    return _page(request, "people/join_member.html", [account], **context)
+
+
+def _account_form(
+    request: HttpRequest, *, email: str, name: str, fixed: bool = False
+) -> AccountForm | None:
+    """The form of a new account; none for somebody who is signed in."""
+    if request.user.is_authenticated:
+        return None
+    data = request.POST.copy() if request.method == "POST" else None
+    if fixed and data is not None:
+        data["email"] = email  # the link proves this address and no other
+    form = AccountForm(data, initial={"email": email, "name": name})
+    if fixed:
+        form.fields["email"].widget.attrs["readonly"] = True
+    return form
+
+
+def _person(request: HttpRequest, account: AccountForm | None) -> User:
+    if account is None:
+        return request.user
+    data = account.cleaned_data
+    return services.open_account(
+        name=data["name"],
+        email=data["email"],
+        password=data["password"],
+        language=get_language() or "en",
+    )
+
+
+def _has_account(request: HttpRequest, email: str) -> bool:
+    return not request.user.is_authenticated and User.objects.filter(email=email).exists()
+
+
+def _page(request: HttpRequest, template: str, forms: list[Any], **context: Any) -> HttpResponse:
+    shown = [form for form in forms if form is not None]
+    wrong = any(form.is_bound and form.errors for form in shown)
+    context |= {"forms": shown, "next": request.path}
+    return render(request, template, context, status=400 if wrong else 200)
+
+
+@login_required
+def guardian_wait(request: HttpRequest, pk: int) -> HttpResponse:
+    """A minor names a guardian, and waits."""
+    student = access.student_act(request.user, pk)
+    if not student.is_minor or queries.guardians_of(student).exists():
+        return go_on(student)
+    asked = queries.guardian_asked(student)
+    form = GuardianContactForm(
+        request.POST or None,
+        initial={"name": asked.name, "email": asked.email} if asked else None,
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.name_guardian(student=student, by=request.user, **form.cleaned_data)
+        except LessonError as error:
+            form.add_error(None, error.sentence)
+        else:
+            return redirect("people:guardian_wait", student.pk)
+    context = {"student": student, "asked": asked, "form": form}
+    return render(request, "people/guardian_wait.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+def body(request: HttpRequest, pk: int) -> HttpResponse:
+    """What hurts, is stiff or cannot be done: before any advice, and whenever it changes."""
+    student = access.student_act(request.user, pk)
+    if queries.next_step(student) == "people:guardian_wait":
+        return redirect("people:guardian_wait", student.pk)
+    form = BodyForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        services.note_body(student=student, by=request.user, notes=form.notes())
+        messages.success(request, _("Noted. Your coach sees it before anything else."))
+        return go_on(student)
+    context = {"student": student, "form": form, "notes": queries.standing_body_notes(student)}
+    return render(request, "people/body.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+@require_POST
+def body_over(request: HttpRequest, pk: int, note: int) -> HttpResponse:
+    student = access.student_act(request.user, pk)
+    services.end_body_note(note=get_object_or_404(student.body_notes, pk=note))
+    return redirect("people:body", student.pk)
+
+
+@login_required
+def about(request: HttpRequest, pk: int) -> HttpResponse:
+    """Handedness, stature, age band, goals, usual miss, where to practise."""
+    student = access.student_act(request.user, pk)
+    if queries.next_step(student) in {"people:guardian_wait", "people:body"}:
+        return go_on(student)
+    shown = _shown_stature(student, request.user)
+    form = AboutForm(request.POST or None, instance=student, shown_stature=shown)
+    if student.is_minor and student.joined_at is None:
+        del form.fields["age_band"]
+    if request.method == "POST" and form.is_valid():
+        fresh = access.student_act(request.user, pk)  # the form has written into the other
+        try:
+            services.describe_student(student=fresh, by=request.user, **form.facts())
+        except LessonError as error:
+            form.add_error(None, error.sentence)
+        else:
+            _keep_units(request.user, form.units)
+            if fresh.joined_at is not None:
+                messages.success(request, _("Saved."))
+            elif fresh.is_minor:
+                services.finish_joining(student=fresh)
+            return go_on(fresh)
+    context = {"student": student, "form": form, "joining": student.joined_at is None}
+    return render(request, "people/about.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+def confirm(request: HttpRequest, pk: int) -> HttpResponse:
+    """Stature and age band again, a quarter later."""
+    student = access.student_act(request.user, pk)
+    initial = {
+        "stature": _shown_stature(student, request.user),
+        "age_band": student.age_band,
+    }
+    form = ConfirmForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.describe_student(student=student, by=request.user, **form.facts())
+        except LessonError as error:
+            form.add_error(None, error.sentence)
+        else:
+            messages.success(request, _("Thank you."))
+            return go_on(student)
+    context = {"student": student, "form": form}
+    return render(request, "people/confirm.html", context, status=400 if form.errors else 200)
+
+
+def _shown_stature(student: Student, user: User) -> str:
+    if student.stature_cm is None:
+        return ""
+    if user.units == User.Units.IMPERIAL:
+        feet, inches = divmod(round(student.stature_cm / 2.54), 12)
+        return f"{feet} ft {inches} in"
+    return f"{student.stature_cm:g} cm"
+
+
+def _keep_units(user: User, units: str) -> None:
+    if user.units != units:
+        user.units = units
+        user.save(update_fields=["units"])
+
+
+@login_required
+def consents(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the student agrees to; a minor's guardian does it."""
+    student = access.student_act(request.user, pk)
+    if queries.next_step(student) not in {"people:consents", None}:
+        return go_on(student)
+    form = ConsentForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with transaction.atomic():
+            services.give_consents(
+                student=student, by=request.user, purposes=form.cleaned_data["purposes"]
+            )
+            services.finish_joining(student=student)
+        return redirect("desk:home")
+    return render(request, "people/consents.html", _consent_context(student, form))
+
+
+def _consent_context(student: Student, form: ConsentForm | None = None) -> dict[str, Any]:
+    missing = queries.consents_missing(student)
+    form = form or ConsentForm()
+    form.fields["purposes"].choices = [
+        choice for choice in form.fields["purposes"].choices if choice[0] in missing
+    ]
+    return {
+        "student": student,
+        "form": form,
+        "missing": missing,
+        "standing": queries.standing_consents(student).select_related("given_by"),
+        "joining": student.joined_at is None,
+    }
+
+
+@login_required
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take everything agreed to back; the page says first what that does."""
+    student = access.student_act(request.user, pk)
+    if request.method == "POST":
+        services.withdraw_consents(student=student, by=request.user)
+        messages.success(request, _("Withdrawn. Every clip has been erased."))
+        guards = queries.guardians_of(student).filter(user=request.user).exists()
+        return redirect("people:guardian" if guards else "people:consents", student.pk)
+    return render(request, "people/withdraw.html", {"student": student})
+
+
+@login_required
+def guardian(request: HttpRequest, pk: int) -> HttpResponse:
+    """All that a guardian needs of one child: what is agreed to, and the ways to the rest."""
+    student = get_object_or_404(queries.wards_of(request.user), pk=pk)
+    form = ConsentForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        services.give_consents(
+            student=student, by=request.user, purposes=form.cleaned_data["purposes"]
+        )
+        return redirect("people:guardian", student.pk)
+    context = _consent_context(student, form) | {
+        "profile_is_old": queries.profile_is_old(student),
+        "step": queries.next_step(student),
+    }
+    return render(request, "people/guardian.html", context)
