@@ -30,7 +30,7 @@ def stranger(db: None) -> User:
 
 
 @pytest.fixture
-def client_for() -> Callable[[User], Client]:
+def client_for(db: None) -> Callable[[User], Client]:
     """`client_for(user)` is a signed-in test client of its own."""
 
     def signed_in(user: User) -> Client:

@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.contrib.auth import login, views
 from django.contrib.auth.decorators import login_required
 from django.core.cache import cache
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
@@ -18,6 +18,11 @@ from coaching.people.forms import FoundForm, SettingsForm, SetupForm, SignInForm
 from coaching.people.models import User
 
 WRONG_PASSWORDS, FORGET_AFTER_S = 10, 900
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What was sent, also when it is empty; None when the page is only looked at."""
+    return request.POST if request.method == "POST" else None
 
 
 def enter(request: HttpRequest, user: User) -> None:
@@ -104,7 +109,7 @@ def setup(request: HttpRequest) -> HttpResponse:
             status=409,
         )
     signed_in = request.user.is_authenticated
-    form = (FoundForm if signed_in else SetupForm)(request.POST or None)
+    form = (FoundForm if signed_in else SetupForm)(posted(request))
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
@@ -142,7 +147,7 @@ def profile(request: HttpRequest) -> HttpResponse:
         "language": user.language,
         "keys": user.preferences.get("keys", True),
     }
-    form = SettingsForm(request.POST or None, initial=initial)
+    form = SettingsForm(posted(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         user.name, user.units, user.language = data["name"], data["units"], data["language"]

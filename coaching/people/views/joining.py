@@ -27,7 +27,7 @@ from coaching.people.forms import (
 )
 from coaching.people.models import Invitation, Student, User
 from coaching.people.services.students import find_invitation
-from coaching.people.views.account import enter
+from coaching.people.views.account import enter, posted
 
 
 def join(request: HttpRequest, token: str) -> HttpResponse:
@@ -56,7 +56,7 @@ def _join_student(request: HttpRequest, invitation: Invitation) -> HttpResponse:
     student = invitation.student
     assert student is not None
     account = _account_form(request, email=student.email, name=student.name)
-    age = AgeQuestionForm(request.POST or None)
+    age = AgeQuestionForm(posted(request))
     if request.method == "POST" and all([account is None or account.is_valid(), age.is_valid()]):
         try:
             with transaction.atomic():
@@ -77,7 +77,7 @@ def _join_student(request: HttpRequest, invitation: Invitation) -> HttpResponse:
 
 def _join_guardian(request: HttpRequest, invitation: Invitation) -> HttpResponse:
     account = _account_form(request, email=invitation.email, name="", fixed=True)
-    consent = GuardianForm(request.POST or None)
+    consent = GuardianForm(posted(request))
     ready = [account is None or account.is_valid(), consent.is_valid()]
     if request.method == "POST" and all(ready):
         try:
@@ -164,7 +164,7 @@ def guardian_wait(request: HttpRequest, pk: int) -> HttpResponse:
         return go_on(student)
     asked = queries.guardian_asked(student)
     form = GuardianContactForm(
-        request.POST or None,
+        posted(request),
         initial={"name": asked.name, "email": asked.email} if asked else None,
     )
     if request.method == "POST" and form.is_valid():
@@ -184,7 +184,7 @@ def body(request: HttpRequest, pk: int) -> HttpResponse:
     student = access.student_act(request.user, pk)
     if queries.next_step(student) == "people:guardian_wait":
         return redirect("people:guardian_wait", student.pk)
-    form = BodyForm(request.POST or None)
+    form = BodyForm(posted(request))
     if request.method == "POST" and form.is_valid():
         services.note_body(student=student, by=request.user, notes=form.notes())
         messages.success(request, _("Noted. Your coach sees it before anything else."))
@@ -208,7 +208,7 @@ def about(request: HttpRequest, pk: int) -> HttpResponse:
     if queries.next_step(student) in {"people:guardian_wait", "people:body"}:
         return go_on(student)
     shown = _shown_stature(student, request.user)
-    form = AboutForm(request.POST or None, instance=student, shown_stature=shown)
+    form = AboutForm(posted(request), instance=student, shown_stature=shown)
     if student.is_minor and student.joined_at is None:
         del form.fields["age_band"]
     if request.method == "POST" and form.is_valid():
@@ -236,7 +236,7 @@ def confirm(request: HttpRequest, pk: int) -> HttpResponse:
         "stature": _shown_stature(student, request.user),
         "age_band": student.age_band,
     }
-    form = ConfirmForm(request.POST or None, initial=initial)
+    form = ConfirmForm(posted(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
             services.describe_student(student=student, by=request.user, **form.facts())
@@ -270,7 +270,7 @@ def consents(request: HttpRequest, pk: int) -> HttpResponse:
     student = access.student_act(request.user, pk)
     if queries.next_step(student) not in {"people:consents", None}:
         return go_on(student)
-    form = ConsentForm(request.POST or None)
+    form = ConsentForm(posted(request))
     if request.method == "POST" and form.is_valid():
         with transaction.atomic():
             services.give_consents(
@@ -312,7 +312,7 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 def guardian(request: HttpRequest, pk: int) -> HttpResponse:
     """All that a guardian needs of one child: what is agreed to, and the ways to the rest."""
     student = get_object_or_404(queries.wards_of(request.user), pk=pk)
-    form = ConsentForm(request.POST or None)
+    form = ConsentForm(posted(request))
     if request.method == "POST" and form.is_valid():
         services.give_consents(
             student=student, by=request.user, purposes=form.cleaned_data["purposes"]

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 from coaching.people import access, services
 from coaching.people.forms import EraseForm
 from coaching.people.models import User
+from coaching.people.views.account import posted
 
 
 @require_safe
@@ -34,7 +35,7 @@ def export(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 def erase(request: HttpRequest, pk: int) -> HttpResponse:
     student = access.student_record(request.user, pk)
-    form = EraseForm(request.POST or None, student=student)
+    form = EraseForm(posted(request), student=student)
     if request.method == "POST" and form.is_valid():
         services.erase_record(student=student)
         messages.success(request, _("Erased. Nothing of this record is left here."))

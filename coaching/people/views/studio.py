@@ -19,6 +19,7 @@ from coaching.people import access, queries, services
 from coaching.people.errors import LessonError
 from coaching.people.forms import HolidayForm, InviteForm, MemberForm, StudentForm, StudioForm
 from coaching.people.models import Invitation, Membership, Studio, User
+from coaching.people.views.account import posted
 
 
 def back(request: HttpRequest, otherwise: str, *args: object) -> HttpResponse:
@@ -35,7 +36,7 @@ def invite(request: HttpRequest) -> HttpResponse:
     studios = list(access.studios(request.user, access.TEACHING).order_by("name"))
     if not studios:
         raise LessonError(_("Only somebody who teaches in a studio invites students."), status=404)
-    form = InviteForm(request.POST or None)
+    form = InviteForm(posted(request))
     if request.method == "POST" and form.is_valid():
         studio = next((s for s in studios if str(s.pk) == request.POST.get("studio")), studios[0])
         try:
@@ -54,7 +55,7 @@ def invite(request: HttpRequest) -> HttpResponse:
 def student_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """The student's name and way in, and the ways to the whole record."""
     student = access.student_teach(request.user, pk)
-    form = StudentForm(request.POST or None, instance=student)
+    form = StudentForm(posted(request), instance=student)
     if request.method == "POST" and form.is_valid():
         services.rename_student(student=student, **form.cleaned_data)
         messages.success(request, _("Saved."))
@@ -144,7 +145,7 @@ def studio(request: HttpRequest, pk: int) -> HttpResponse:
     """The studio as its owner runs it."""
     place = access.studio_own(request.user, pk)
     initial = {"name": place.name, "turnaround_hours": place.turnaround_hours}
-    form = StudioForm(request.POST or None, initial=initial)
+    form = StudioForm(posted(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         services.change_studio(studio=place, **form.cleaned_data)
         messages.success(request, _("Saved."))

@@ -1,0 +1,186 @@
+"""Founding a studio, who works in it, days off, and a student's place in it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from django.core.cache import cache
+from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+
+from coaching.people import services
+from coaching.people.errors import LessonError
+from coaching.people.models import Invitation, Membership, Student, Studio, User
+from tests import factories
+
+SETUP = {
+    "studio": "Far Meadow",
+    "name": "Robin",
+    "email": "robin@example.org",
+    "password": factories.PASSWORD,
+}
+
+
+def test_first_studio_is_founded_on_the_page_once(db: None, client: Client) -> None:
+    assert b"Found your own studio" in client.get(reverse("people:login")).content
+    answer = client.post(reverse("people:setup"), SETUP)
+    assert answer.url == reverse("people:invite")
+    owner = Studio.objects.get().memberships.get()
+    assert (owner.role, owner.user.email) == ("owner", "robin@example.org")
+    again = Client().post(reverse("people:setup"), SETUP | {"email": "b@example.org"})
+    assert again.status_code == 409
+    assert Studio.objects.count() == 1
+
+
+def test_strangers_found_nothing_on_a_public_server(db: None, client: Client, settings) -> None:
+    settings.EMBEDDED = False
+    assert client.post(reverse("people:setup"), SETUP).status_code == 409
+    assert not Studio.objects.exists()
+
+
+def test_createstudio(db: None, monkeypatch: pytest.MonkeyPatch, client: Client) -> None:
+    monkeypatch.setenv("OWNER_PASSWORD", factories.PASSWORD)
+    for _ in range(2):  # a second studio of the same name gets an address of its own
+        call_command("createstudio", "Far Meadow", "--email", "r@example.org", "--owner", "Robin")
+    assert sorted(Studio.objects.values_list("slug", flat=True)) == ["far-meadow", "far-meadow-2"]
+    assert client.login(username="r@example.org", password=factories.PASSWORD)
+
+
+def test_colleague_joins_through_the_link(coach: User, client: Client) -> None:
+    studio = coach.memberships.get().studio
+    invitation = services.invite_member(
+        studio=studio, by=coach, email="Col@example.org", role="assistant"
+    )
+    page = reverse("people:join", args=[invitation.token])
+    assert b"assistant" in client.get(page).content
+    form = {"name": "Col", "email": "col@example.org", "password": factories.PASSWORD}
+    assert client.post(page, form).status_code == 302
+    assert studio.memberships.get(user__email="col@example.org").role == "assistant"
+    with pytest.raises(LessonError):
+        services.invite_member(studio=studio, by=coach, email="col@example.org", role="coach")
+
+
+def test_link_for_a_colleague_opens_for_that_address_only(
+    coach: User, stranger: User, client_for
+) -> None:
+    studio = coach.memberships.get().studio
+    invitation = services.invite_member(studio=studio, by=coach, email="c@x.org", role="coach")
+    page = reverse("people:join", args=[invitation.token])
+    assert client_for(stranger).post(page).status_code == 403
+    assert studio.memberships.count() == 1
+
+
+def test_a_studio_keeps_an_owner(coach: User) -> None:
+    own = coach.memberships.get()
+    with pytest.raises(LessonError):
+        services.change_role(membership=own, role="coach")
+    with pytest.raises(LessonError):
+        services.remove_member(membership=own)
+    factories.make_coach(studio=own.studio, role="owner")
+    services.remove_member(membership=own)
+    assert not Membership.objects.filter(user=coach).exists()
+
+
+def test_days_off_and_turnaround(coach: User, stranger: User, client_for) -> None:
+    studio = coach.memberships.get().studio
+    client = client_for(coach)
+    add = reverse("people:holiday_add", args=[studio.pk])
+    wrong = client.post(add, {"starts_on": "2026-12-24", "ends_on": "2026-12-20"})
+    assert wrong.status_code == 400 and not studio.holidays.exists()
+    client.post(add, {"starts_on": "2026-12-24", "ends_on": "2027-01-02"})
+    assert studio.holidays.get().ends_on == date(2027, 1, 2)
+    client.post(
+        reverse("people:studio", args=[studio.pk]), {"name": "New", "turnaround_hours": "24"}
+    )
+    studio.refresh_from_db()
+    assert (studio.name, studio.turnaround_hours) == ("New", 24)
+    other = client_for(stranger)
+    assert other.get(reverse("people:studio", args=[studio.pk])).status_code == 404
+    assert other.post(add, {"starts_on": "2026-12-24", "ends_on": "2026-12-24"}).status_code == 404
+
+
+def test_holiday_moves_standing_promises(student: Student, coach: User) -> None:
+    from django.utils import timezone
+
+    submission = factories.make_submission(student=student)
+    factories.make_checked(submission)
+    before = submission.promised_at
+    today = timezone.localdate()
+    services.add_holiday(
+        studio=student.studio, starts_on=today, ends_on=today + timezone.timedelta(days=5)
+    )
+    submission.refresh_from_db()
+    assert submission.promised_at > before
+
+
+def test_snooze_and_hand_over(student: Student, coach: User, stranger: User, client_for) -> None:
+    client = client_for(coach)
+    snooze = reverse("people:snooze", args=[student.pk])
+    assert client.post(snooze, {"days": "3", "next": "/you/"}).url == "/you/"
+    student.refresh_from_db()
+    assert student.snoozed_until
+    client.post(snooze, {"next": "https://elsewhere.example/"})
+    student.refresh_from_db()
+    assert student.snoozed_until is None
+    hand = reverse("people:hand_over", args=[student.pk])
+    assert client.post(hand, {"to": stranger.pk}).status_code == 400
+    assert client.post(hand, {"to": "x"}).status_code == 400
+    colleague = factories.make_coach(studio=student.studio)
+    assert client.post(hand, {"to": colleague.pk}).status_code == 302
+    student.refresh_from_db()
+    assert student.coach == colleague
+    for page in (snooze, hand):
+        assert client_for(stranger).post(page).status_code == 404
+
+
+def test_back_never_leads_away(student: Student, coach: User, client_for) -> None:
+    page = reverse("people:snooze", args=[student.pk])
+    answer = client_for(coach).post(page, {"next": "https://elsewhere.example/"})
+    assert answer.url.startswith("/")
+
+
+def test_assistant_prepares_but_does_not_invite(coach: User, client_for) -> None:
+    studio = coach.memberships.get().studio
+    helper = factories.make_coach(studio=studio, role="assistant")
+    client = client_for(helper)
+    assert client.post(reverse("people:invite"), {"name": "X"}).status_code == 404
+    assert not Invitation.objects.exists()
+
+
+def test_ten_wrong_passwords_close_the_door_for_a_while(coach: User, client: Client) -> None:
+    cache.clear()
+    page = reverse("people:login")
+    wrong = {"username": coach.email, "password": "no"}
+    for _ in range(10):
+        assert client.post(page, wrong).status_code == 200
+    right = {"username": coach.email, "password": factories.PASSWORD}
+    assert client.post(page, right).status_code == 429
+    # Somebody else is not shut out.
+    other = factories.make_user()
+    right["username"] = other.email.upper()
+    assert client.post(page, right).status_code == 302
+    cache.clear()
+
+
+def test_language_and_units_are_kept(student: Student, client_for) -> None:
+    client = client_for(student.user)
+    form = {"name": "Sam", "units": "imperial", "language": "de"}
+    assert client.post(reverse("people:profile"), form).status_code == 302
+    student.user.refresh_from_db()
+    assert (student.user.units, student.user.language) == ("imperial", "de")
+    assert student.user.preferences["keys"] is False
+    assert b'<html lang="de">' in client.get(reverse("people:profile")).content
+
+
+def test_password_is_set_anew_through_a_letter(
+    student: Student, client: Client, mailoutbox: list
+) -> None:
+    client.post(reverse("people:password_forgot"), {"email": student.user.email})
+    link = next(line for line in mailoutbox[0].body.splitlines() if "/password/" in line)
+    page = client.get(link, follow=True)
+    assert page.status_code == 200
+    new = {"new_password1": "another quiet 8", "new_password2": "another quiet 8"}
+    assert client.post(page.redirect_chain[-1][0], new).url == reverse("people:login")
+    assert client.login(username=student.user.email, password="another quiet 8")
