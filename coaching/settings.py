@@ -237,6 +237,8 @@ RUN_CLOSED = ["coaching.intake.services.tell_run"]
 # What people's services reach to their right, inside their own transactions.
 PEOPLE_TELL = "coaching.lessons.services.record"
 MEDIA_WITHDRAWN = ["coaching.intake.services.erase_clips"]
+# Who knows the rows that entries of the thread tell of: `rows_of`, `summary_of`.
+THREAD_ROWS = "coaching.desk.thread"
 PROMISES_CHANGED = ["coaching.intake.services.renew_promises"]
 RUN_LEASE_SECONDS = env_int("RUN_LEASE_SECONDS", 60)
 RUN_MAX_ATTEMPTS = env_int("RUN_MAX_ATTEMPTS", 3)

@@ -1,4 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from coaching.lessons import views
 
 app_name = "lessons"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("students/<int:pk>/thread/", views.thread, name="thread"),
+    path("students/<int:pk>/thread/send/", views.send, name="send"),
+    path("students/<int:pk>/lesson/", views.summary, name="summary"),
+]

@@ -255,9 +255,7 @@ RUN_ERRORS: dict[str, Told] = {
         _l("We ran out of room while measuring."),
         _l("Your clip is safe: press “Measure again” later, or wait for your coach."),
     ),
-    "erased": Told(
-        _l("This clip was erased, as you asked."), _l("Film again when you like.")
-    ),
+    "erased": Told(_l("This clip was erased, as you asked."), _l("Film again when you like.")),
     "timed_out": Told(
         _l("Measuring took too long and was stopped."),
         _l("Your clip is safe: cut it to the swings and send it again, or wait for your coach."),

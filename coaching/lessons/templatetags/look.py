@@ -171,6 +171,12 @@ def left(when: datetime) -> str:
 
 
 @register.simple_tag
+def quality(code: str) -> words.Told:
+    """What a quality code tells: `.seen` and `.do`."""
+    return words.quality_told(code)
+
+
+@register.simple_tag
 def clip_state_words(state: str) -> str:
     return str(words.CLIP_STATES.get(state, state))
 
