@@ -19,6 +19,9 @@ def named(values: tuple[str, ...]) -> list[tuple[str, str]]:
     return [(value, value.replace("_", " ")) for value in values]
 
 
+VIEW_CHOICES, KIND_CHOICES, EVENT_CHOICES = named(VIEWS), named(KINDS), named(EVENTS)
+
+
 class Video(models.Model):
     """One clip: the original, our own copy, and its table of frame times."""
 
@@ -35,8 +38,8 @@ class Video(models.Model):
     # Presentation times of the copy's frames, seconds, little-endian float64.
     frame_times_raw = models.BinaryField(default=b"", editable=False)
 
-    view = models.CharField(max_length=16, choices=named(VIEWS))
-    kind = models.CharField(max_length=16, choices=named(KINDS))
+    view = models.CharField(max_length=16, choices=VIEW_CHOICES)
+    kind = models.CharField(max_length=16, choices=KIND_CHOICES)
     handedness = models.CharField(max_length=5, choices=named(("right", "left")))
     stature_cm = models.FloatField()
     club_cm = models.FloatField(null=True, blank=True)
@@ -132,7 +135,7 @@ class EventTime(models.Model):
 
     run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="events")
     repetition = models.PositiveSmallIntegerField()
-    event = models.CharField(max_length=16, choices=named(EVENTS))
+    event = models.CharField(max_length=16, choices=EVENT_CHOICES)
     time_s = models.FloatField(null=True)
     frame = models.PositiveIntegerField(null=True)
     uncertainty_s = models.FloatField(null=True)
@@ -156,7 +159,7 @@ class Measurement(models.Model):
     run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="measurements")
     repetition = models.PositiveSmallIntegerField()
     measure = models.CharField(max_length=32)
-    event = models.CharField(max_length=16, choices=named(EVENTS))
+    event = models.CharField(max_length=16, choices=EVENT_CHOICES)
     value = models.FloatField(null=True)
     uncertainty = models.FloatField(null=True)
     unit = models.CharField(max_length=8, blank=True)

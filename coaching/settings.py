@@ -324,6 +324,15 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Golf lessons at a distance: request, send, measure, find, assign, try, judge.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {
+        "ViewEnum": "analysis.models.VIEW_CHOICES",
+        "FilmKindEnum": "analysis.models.KIND_CHOICES",
+        "EventEnum": "analysis.models.EVENT_CHOICES",
+        "EntryKindEnum": "coaching.lessons.models.Entry.Kind",
+        "FindingKindEnum": "coaching.diagnosis.models.Finding.Kind",
+        "BodyNoteKindEnum": "coaching.people.models.BodyNote.Kind",
+        "RungKindEnum": "coaching.practice.models.Rung.Kind",
+    },
 }
 
 LOGGING = {

@@ -10,8 +10,14 @@ from typing import Any
 
 from rest_framework import serializers
 
-from analysis.core.pose import EVENTS, KINDS, VIEWS
-from analysis.models import Correction, EventTime, Measurement
+from analysis.models import (
+    EVENT_CHOICES,
+    KIND_CHOICES,
+    VIEW_CHOICES,
+    Correction,
+    EventTime,
+    Measurement,
+)
 from coaching.diagnosis.models import Finding
 from coaching.intake import queries as intake
 from coaching.intake.models import Request, RequestedAngle, Submission
@@ -126,8 +132,8 @@ class MeasurementSerializer(serializers.ModelSerializer[Measurement]):
 
 class SubmissionSerializer(serializers.ModelSerializer[Submission]):
     state = serializers.SerializerMethodField()
-    view = serializers.ChoiceField(choices=VIEWS, source="video.view", read_only=True)
-    kind = serializers.ChoiceField(choices=KINDS, source="video.kind", read_only=True)
+    view = serializers.ChoiceField(choices=VIEW_CHOICES, source="video.view", read_only=True)
+    kind = serializers.ChoiceField(choices=KIND_CHOICES, source="video.kind", read_only=True)
     video = serializers.IntegerField(source="video_id", read_only=True)
 
     class Meta:
@@ -272,7 +278,7 @@ class DrillSerializer(serializers.ModelSerializer[Drill]):
 
 
 class CriterionSerializer(serializers.ModelSerializer[Criterion]):
-    event = serializers.ChoiceField(choices=EVENTS, required=False, allow_blank=True)
+    event = serializers.ChoiceField(choices=EVENT_CHOICES, required=False, allow_blank=True)
 
     class Meta:
         model = Criterion

@@ -111,8 +111,8 @@ class Students(viewsets.ReadOnlyModelViewSet[Student]):
         return Response(shapes.EntrySerializer(entry).data, status=status.HTTP_201_CREATED)
 
     @extend_schema(request=shapes.RequestSerializer, responses={201: shapes.RequestSerializer})
-    @action(detail=True, methods=["post"])
-    def request(self, request: ApiRequest, pk: int) -> Response:
+    @action(detail=True, methods=["post"], url_path="request")  # `request` is the view's own
+    def ask(self, request: ApiRequest, pk: int) -> Response:
         """Request named camera angles."""
         student = access.student_prepare(request.user, pk)
         made = intake.request_angles(
