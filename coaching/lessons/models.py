@@ -45,10 +45,17 @@ class Entry(models.Model):
     words = models.TextField(blank=True)
     refs = models.JSONField(default=dict)
     created_at = models.DateTimeField(default=timezone.now, db_index=True)
+    # When its readers were chosen: entries without it are the outbox.
+    told_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["created_at", "pk"]
-        indexes = [models.Index(fields=["thread", "created_at"])]
+        indexes = [
+            models.Index(fields=["thread", "created_at"]),
+            models.Index(
+                fields=["id"], condition=models.Q(told_at__isnull=True), name="entry_outbox"
+            ),
+        ]
 
 
 class Seen(models.Model):

@@ -1,4 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from coaching.notify import views
 
 app_name = "notify"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("you/letters/", views.settings, name="settings"),
+    path("you/calendar/new/", views.renew, name="renew"),
+    path("calendar/<str:token>.ics", views.calendar, name="calendar"),
+]
