@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Count, Prefetch, Q, QuerySet
-from django.utils.translation import gettext_lazy as _
 
 from analysis.models import Run, Video
 from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.lessons import words
-from coaching.people.models import Consent, Student
+from coaching.people.models import Student
+from coaching.people.queries import consents_missing, shares_with_coach
+
+__all__ = ["consents_missing", "shares_with_coach"]
 
 
 class State:
@@ -29,15 +31,6 @@ class State:
     MOVING = frozenset({CHECKING, COPYING, MEASURING})
 
 
-LABELS = {
-    State.CHECKING: _("Checking"),
-    State.REFUSED: _("Please film it again"),
-    State.COPYING: _("Good to use"),
-    State.MEASURING: _("Good to use"),
-    State.READY: _("With your coach"),
-    State.FAILED: _("Stopped on our side"),
-    State.REVIEWED: _("Answered"),
-}
 # The clip itself is the trouble: film again. Any other code is ours: try again.
 CLIP_TROUBLE = frozenset({"unreadable", "too_short", "too_long"})
 
@@ -131,7 +124,7 @@ def progress(submission: Submission) -> Progress:
     refused = codes(submission) if now == State.REFUSED else []
     return Progress(
         state=now,
-        label=LABELS[now],
+        label=words.CLIP_STATES[now],
         share=round(low + (high - low) * (run.progress if run else 0.0), 3),
         done=now not in State.MOVING,
         advice=[words.quality_told(code) for code in refused],
@@ -170,14 +163,15 @@ def standing(submission: Submission) -> bool:
 
 def open_requests(student: Student) -> QuerySet[Request]:
     """Requests that may be filmed now, with their angles and clips."""
-    return _with_clips(student.requests.filter(closed_at__isnull=True, suspended_at__isnull=True))
+    return with_clips(student.requests.filter(closed_at__isnull=True, suspended_at__isnull=True))
 
 
 def requests_of(student: Student) -> QuerySet[Request]:
-    return _with_clips(student.requests.all())
+    return with_clips(student.requests.all())
 
 
-def _with_clips(rows: QuerySet[Request]) -> QuerySet[Request]:
+def with_clips(rows: QuerySet[Request]) -> QuerySet[Request]:
+    """With angles, their clips and runs, in a constant number of queries."""
     clips = Submission.objects.filter(replaced_by__isnull=True).select_related("video")
     return (
         rows.select_related("student")
@@ -222,24 +216,6 @@ def same_clip(*, angle: RequestedAngle | None, student: Student, sha256: str) ->
         video__erased_at__isnull=True,
         replaced_by__isnull=True,
     ).first()
-
-
-def consents_missing(student: Student) -> list[str]:
-    """Purposes still to be agreed to before a clip may be stored and shown to the coach.
-
-    A minor's consent counts only from a verified guardian.
-    """
-    rows = student.consents.filter(withdrawn_at__isnull=True)
-    if student.is_minor:
-        guardians = student.guardianships.filter(verified_at__isnull=False, ended_at__isnull=True)
-        rows = rows.filter(given_by__in=guardians.values("user"))
-    given = set(rows.values_list("purpose", flat=True))
-    return [purpose for purpose in Consent.Purpose.values if purpose not in given]
-
-
-def shares_with_coach(student: Student) -> bool:
-    """Whether the studio may look at the student's clips now."""
-    return Consent.Purpose.SHARE_COACH not in consents_missing(student)
 
 
 def videos_of(student: Student) -> QuerySet[Video]:

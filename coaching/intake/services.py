@@ -62,7 +62,9 @@ def request_angles(
         raise LessonError(
             _("This student has left. Open the student again first."), code="student_closed"
         )
-    request = Request.objects.create(student=student, asked_by=by, words=words.strip(), due_on=due_on)
+    request = Request.objects.create(
+        student=student, asked_by=by, words=words.strip(), due_on=due_on
+    )
     for position, row in enumerate(wanted):
         angle = RequestedAngle(request=request, position=position, **row)
         _check_angle(angle)
@@ -417,9 +419,9 @@ def submit_video(
 
 
 def _replace(pks: list[int], new: Submission) -> None:
-    Submission.objects.filter(pk__in=pks, answered_at__isnull=True, replaced_by__isnull=True).update(
-        replaced_by=new
-    )
+    Submission.objects.filter(
+        pk__in=pks, answered_at__isnull=True, replaced_by__isnull=True
+    ).update(replaced_by=new)
 
 
 def receive_file(

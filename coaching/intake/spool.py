@@ -13,6 +13,7 @@ import fcntl
 import hashlib
 import os
 import shutil
+import tempfile
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -21,6 +22,8 @@ from typing import Any, Protocol
 
 from django.conf import settings
 from django.core.files.base import File
+from django.core.files.uploadedfile import TemporaryUploadedFile, UploadedFile
+from django.core.files.uploadhandler import FileUploadHandler, TemporaryFileUploadHandler
 
 PIECE = 64 * 1024  # at most this much is lost when a connection is reset
 RESERVE = 64 * 1024**2  # room left for the database when an upload is let in
@@ -115,7 +118,12 @@ def append(pk: uuid.UUID, data: bytes, *, hold: str) -> None:
 
 
 def receive(
-    pk: uuid.UUID, source: Source, *, hold: str, room: int, checksum: tuple[str, bytes] | None = None
+    pk: uuid.UUID,
+    source: Source,
+    *,
+    hold: str,
+    room: int,
+    checksum: tuple[str, bytes] | None = None,
 ) -> int:
     """Append what `source` gives, at most `room` bytes; returns the new offset.
 
@@ -190,6 +198,24 @@ def opened(pk: uuid.UUID) -> Iterator[File[Any]]:
             yield Linked(file, name=str(second))
     finally:
         second.unlink(missing_ok=True)
+
+
+class FormFile(TemporaryUploadedFile):
+    """A form's file, kept in the spool from its first byte, never in memory or elsewhere."""
+
+    def __init__(self, name: str, content_type: str, size: int, charset: str, extra: Any) -> None:
+        folder = Path(settings.UPLOAD_SPOOL)
+        folder.mkdir(parents=True, exist_ok=True)
+        file = tempfile.NamedTemporaryFile(prefix="form-", dir=folder)  # noqa: SIM115
+        UploadedFile.__init__(self, file, name, content_type, size, charset, extra)
+
+
+class SpoolUploadHandler(TemporaryFileUploadHandler):
+    def new_file(self, *args: Any, **kwargs: Any) -> None:
+        FileUploadHandler.new_file(self, *args, **kwargs)
+        self.file = FormFile(
+            self.file_name, self.content_type, 0, self.charset, self.content_type_extra
+        )
 
 
 def remove(pk: uuid.UUID) -> None:

@@ -111,7 +111,9 @@ class Uploads(TusView):
         angle, student = None, None
         if metadata.get("angle"):
             rows = access.rows_acted(user, RequestedAngle, path="request__student")
-            angle = rows.select_related("request__student").filter(pk=_pk(metadata["angle"])).first()
+            angle = (
+                rows.select_related("request__student").filter(pk=_pk(metadata["angle"])).first()
+            )
             if angle is None:
                 raise Http404
             student = angle.request.student
@@ -206,9 +208,7 @@ def _receive(request: Request, upload: Upload, *, expected: int) -> int:
     checksum = parse_checksum(request.headers.get("Upload-Checksum", ""))
     try:
         hold, _size = spool.take_hold(upload.pk, expected=expected)
-        offset = spool.receive(
-            upload.pk, _body(request), hold=hold, room=room, checksum=checksum
-        )
+        offset = spool.receive(upload.pk, _body(request), hold=hold, room=room, checksum=checksum)
     except spool.WrongOffset:
         raise TusError("The upload goes on at another offset: ask with HEAD.", status=409) from None
     except spool.HoldLost:

@@ -28,7 +28,9 @@ Kind, Status = Run.Kind, Run.Status
 def told(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """What the queue was told."""
     pks: list[int] = []
-    monkeypatch.setattr("analysis.tasks.run_task.apply_async", lambda args, **kw: pks.append(args[0]))
+    monkeypatch.setattr(
+        "analysis.tasks.run_task.apply_async", lambda args, **kw: pks.append(args[0])
+    )
     return pks
 
 
@@ -495,9 +497,7 @@ def recomputed(monkeypatch: pytest.MonkeyPatch) -> list[list[dict[str, Any]]]:
     return calls
 
 
-def test_a_correction_moves_the_figures_at_once_and_back(
-    recomputed: list[Any], coach: Any
-) -> None:
+def test_a_correction_moves_the_figures_at_once_and_back(recomputed: list[Any], coach: Any) -> None:
     video = factories.make_video(files=True)
     run = factories.make_run(video=video)
     run.artifact.save("a.npz", ContentFile(b"archive"))

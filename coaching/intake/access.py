@@ -1,0 +1,60 @@
+"""Who may film, see or change what of the intake; a stranger's row is a 404."""
+
+from __future__ import annotations
+
+from django.db.models import Q
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+
+from analysis.models import Video
+from coaching.intake import queries
+from coaching.intake.models import Request, RequestedAngle, Submission
+from coaching.people import access
+from coaching.people.access import AnyUser
+
+
+def angle_act(user: AnyUser, pk: int) -> RequestedAngle:
+    """An angle that `user` may film for."""
+    rows = access.rows_acted(user, RequestedAngle, path="request__student")
+    return get_object_or_404(rows.select_related("request__student__studio"), pk=pk)
+
+
+def angle_read(user: AnyUser, pk: int) -> RequestedAngle:
+    rows = access.rows_read(user, RequestedAngle, path="request__student")
+    return get_object_or_404(rows.select_related("request__student__studio"), pk=pk)
+
+
+def request_read(user: AnyUser, pk: int) -> Request:
+    rows = queries.with_clips(access.rows_read(user, Request))
+    return get_object_or_404(rows, pk=pk)
+
+
+def request_prepare(user: AnyUser, pk: int) -> Request:
+    """A request that `user` may close: any staff of the student's studio."""
+    return get_object_or_404(access.rows_taught(user, Request, roles=access.STAFF), pk=pk)
+
+
+def submission_read(user: AnyUser, pk: int) -> Submission:
+    """A clip that `user` may know of; its pictures are `video_see`'s matter."""
+    return get_object_or_404(queries.with_runs(access.rows_read(user, Submission)), pk=pk)
+
+
+def submission_act(user: AnyUser, pk: int) -> Submission:
+    """A clip of the person himself or of his ward."""
+    return get_object_or_404(queries.with_runs(access.rows_acted(user, Submission)), pk=pk)
+
+
+def submission_retry(user: AnyUser, pk: int) -> Submission:
+    """Anybody who may see a clip may let stopped work start again."""
+    return submission_read(user, pk)
+
+
+def video_see(user: AnyUser, pk: int) -> Video:
+    """A clip's pictures: for the student's side always, for staff while they are shared."""
+    rows = Video.objects.select_related("submission__student")
+    seen = Q(submission__student__in=access.students_read(user))
+    video = get_object_or_404(rows.filter(seen), pk=pk)
+    student = video.submission.student
+    if access.acts_as(user).filter(pk=student.pk).exists() or queries.shares_with_coach(student):
+        return video
+    raise Http404

@@ -1,0 +1,64 @@
+"""What coaches ask for most, ready to send: common practice, no published source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from coaching.people.models import Student
+
+
+@dataclass(frozen=True)
+class Preset:
+    slug: str
+    label: Any
+    angles: tuple[dict[str, Any], ...]
+
+    def for_student(self, student: Student) -> list[dict[str, Any]]:
+        """The angles, with the ball that the student has where he practises."""
+        has = {"foam": "foam", "none": "none"}.get(student.practice_place)
+        return [
+            {**angle, "ball": has} if has and angle["ball"] == "ball" else dict(angle)
+            for angle in self.angles
+        ]
+
+
+def _angle(view: str, **fields: Any) -> dict[str, Any]:
+    swing = {"kind": "swing", "club": "7 iron", "effort": "full", "ball": "ball", "repetitions": 3}
+    return {"view": view, **swing, **fields}
+
+
+_SLOW = {"kind": "rehearsal", "effort": "slow", "ball": "none"}
+_HOLD = {"kind": "hold", "effort": "slow", "ball": "none"}
+_STILL = {"kind": "setup", "effort": "still", "ball": "none", "repetitions": 1}
+
+PRESETS = (
+    Preset("two-angles", _("Two angles, full swing"), (_angle("down_the_line"), _angle("face_on"))),
+    Preset(
+        "setup",
+        _("How you stand, two angles"),
+        (_angle("down_the_line", **_STILL), _angle("face_on", **_STILL)),
+    ),
+    Preset(
+        "rehearsal", _("Slow rehearsal, from behind the line"), (_angle("down_the_line", **_SLOW),)
+    ),
+    Preset(
+        "hold", _("To the top and hold, from behind the line"), (_angle("down_the_line", **_HOLD),)
+    ),
+    Preset(
+        "turn",
+        _("Turn with a club held across, from behind the line"),
+        (_angle("down_the_line", kind="bar", effort="slow", ball="none", repetitions=2),),
+    ),
+    Preset(
+        "strike",
+        _("One full swing with a ball, from the front"),
+        (_angle("face_on", repetitions=1),),
+    ),
+)
+
+
+def preset(slug: str) -> Preset:
+    return next((row for row in PRESETS if row.slug == slug), PRESETS[0])
