@@ -354,3 +354,13 @@ def look_again(*, finding: Finding, by: User, still_there: bool) -> Finding:
         finding.closed_at = timezone.now()
     finding.save(update_fields=["look_again_at", "kind", "closed_at"])
     return finding
+
+
+def question_of(finding: Finding) -> str:
+    """The question to ask: its rule's, else the finding's own words."""
+    rule = rules.rule_named(finding.rule) if finding.rule else None
+    if rule is not None and rule.question:
+        return rule.question
+    return _("Your coach saw: %(words)s. Is anything there stiff, sore or painful?") % {
+        "words": finding.words
+    }

@@ -18,6 +18,7 @@ from coaching.diagnosis.certainty import constant_share, mean_reading
 from coaching.diagnosis.models import Finding
 from coaching.intake.models import RequestedAngle, Submission
 from coaching.lessons.reading import reading_of
+from coaching.people import access
 from coaching.people.models import BodyNote, Region, Student
 from coaching.practice.criteria import (
     Suggestion,
@@ -27,6 +28,7 @@ from coaching.practice.criteria import (
     between,
     changed_by,
     suggest,
+    survives,
 )
 from coaching.practice.models import (
     Assignment,
@@ -587,3 +589,119 @@ def angle_of(rung: Rung) -> dict[str, object]:
 def open_angle(step: Step) -> RequestedAngle | None:
     """The angle to film now, if any."""
     return step.attempt.angle if step.state == "film" and step.attempt else None
+
+
+# --- how much of a change is left ---------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The mean of a rung's newest film, and the share of the first rung's change that is left."""
+
+    rung: Rung
+    value: float
+    uncertainty: float
+    share: float | None
+
+    @property
+    def percent(self) -> int | None:
+        return None if self.share is None else round(100 * self.share)
+
+
+def kept_change(assignment: Assignment) -> tuple[Criterion | None, list[Kept]]:
+    """How much of a change survives as effort rises, for the last rung's first figure.
+
+    Rungs without a film in which it was read are left out.
+    """
+    rungs = list(assignment.rungs.all())
+    criterion = next((c for c in (rungs[-1].criteria.all() if rungs else ()) if c.measure), None)
+    if criterion is None or criterion.baseline is None:
+        return criterion, []
+    clips = {r.pk: _newest_clip(r) for r in rungs}
+    measured = films([clip for clip in clips.values() if clip])
+    rows: list[tuple[Rung, Point]] = []
+    for rung in rungs:
+        clip = clips[rung.pk]
+        if clip is None:
+            continue
+        point = _point(clip, measured.get(clip.pk, []), criterion.measure, criterion.event, {})
+        if point is not None:
+            rows.append((rung, point))
+    return criterion, [
+        Kept(r, p.value, p.uncertainty, survives(rows[0][1].value, criterion.baseline, p.value))
+        for r, p in rows
+    ]
+
+
+def _newest_clip(rung: Rung) -> Submission | None:
+    clips = [clip for a in rung.attempts.all() if (clip := latest_clip(a)) is not None]
+    return max(clips, key=lambda clip: clip.pk, default=None)
+
+
+def then_and_now(
+    clip: Submission, event: str
+) -> tuple[tuple[Submission, str] | None, tuple[Submission, str]]:
+    """The student's first clip from the same side, and this one, each with its event."""
+    first = (
+        Submission.objects.filter(
+            student=clip.student_id,
+            replaced_by__isnull=True,
+            video__view=clip.video.view,
+            video__runs__kind=Run.Kind.MEASURE,
+            video__runs__status=Run.Status.DONE,
+            video__runs__events__event=event,
+            video__runs__events__time_s__isnull=False,
+            created_at__lt=clip.created_at,
+        )
+        .select_related("video", "angle")
+        .order_by("created_at", "pk")
+        .first()
+    )
+    return ((first, event) if first else None), (clip, event)
+
+
+# --- who may see or change ----------------------------------------------------------
+
+
+def assignment_read(user: access.AnyUser, pk: int) -> Assignment:
+    """A drill that was sent, for whom it was sent to; a draft for its studio only; or 404."""
+    rows = with_ladder(access.rows_read(user, Assignment))
+    assignment = access.get_object_or_404(rows, pk=pk)
+    if assignment.opened_at is None and not access.is_staff_of(user, assignment.student):
+        raise access.Http404
+    return assignment
+
+
+def assignment_act(user: access.AnyUser, pk: int) -> Assignment:
+    """A drill of the student himself, or of a guardian's ward."""
+    rows = access.rows_acted(user, Assignment).filter(opened_at__isnull=False)
+    return access.get_object_or_404(rows.select_related("student", "drill_version"), pk=pk)
+
+
+def assignment_teach(user: access.AnyUser, pk: int) -> Assignment:
+    rows = access.rows_taught(user, Assignment).select_related("student", "drill_version", "review")
+    return access.get_object_or_404(rows, pk=pk)
+
+
+def attempt_teach(user: access.AnyUser, pk: int) -> Attempt:
+    """An attempt that `user` may judge."""
+    rows = access.rows_taught(user, Attempt, "rung__assignment__student")
+    return access.get_object_or_404(
+        rows.select_related("rung__assignment__student", "angle__request", "verdict"), pk=pk
+    )
+
+
+def attempt_act(user: access.AnyUser, pk: int) -> Attempt:
+    rows = access.rows_acted(user, Attempt, "rung__assignment__student")
+    return access.get_object_or_404(rows.select_related("rung__assignment__student"), pk=pk)
+
+
+def drill_read(user: access.AnyUser, pk: int) -> Drill:
+    """A drill of a studio in which `user` works."""
+    rows = Drill.objects.filter(studio__in=access.studios(user)).prefetch_related("versions")
+    return access.get_object_or_404(rows.select_related("studio"), pk=pk)
+
+
+def drill_teach(user: access.AnyUser, pk: int) -> Drill:
+    rows = Drill.objects.filter(studio__in=access.studios(user, access.TEACHING))
+    return access.get_object_or_404(rows.select_related("studio"), pk=pk)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -669,6 +669,44 @@ def report_pain(
     return report
 
 
+@transaction.atomic
+def stop_drill(*, assignment: Assignment, by: User) -> PainReport:
+    """ "It hurts", in one tap: everything stops until the student has said where."""
+    return report_pain(
+        student=assignment.student, by=by, region=Region.OTHER, assignment=assignment
+    )
+
+
+@transaction.atomic
+def locate_pain(
+    *, report: PainReport, by: User, region: str, words: str = "", urgent: bool = False
+) -> PainReport:
+    """Say where it hurts, after the one tap that stopped everything.
+
+    Drills that do not load the region go on; the one it was said from stays stopped.
+    """
+    if region not in Region.values:
+        raise LessonError(_("Touch where it hurts."), code="region")
+    words = " ".join(words.split())[:300]
+    won = PainReport.objects.filter(pk=report.pk, reopened_at=None).update(
+        region=region, words=words or report.words, urgent=urgent or report.urgent
+    )
+    if not won:
+        raise LessonError(_("This was opened again already."), code="reopened", status=409)
+    report.refresh_from_db()
+    _release(report.student)
+    running = report.student.assignments.filter(opened_at__isnull=False, closed_at=None)
+    _stop(Assignment.objects.filter(pk__in=[a.pk for a in running if _loads(a, region)]))
+    lessons.record(
+        student=report.student,
+        kind=Entry.Kind.PAIN if report.urgent else Entry.Kind.BODY_NOTED,
+        author=by,
+        words=words,
+        pain_report=report.pk,
+    )
+    return report
+
+
 def mark_pain_seen(*, report: PainReport) -> None:
     """A coach has read it."""
     PainReport.objects.filter(pk=report.pk, seen_at=None).update(seen_at=timezone.now())
@@ -715,14 +753,20 @@ def reopen_after_pain(*, report: PainReport, by: User) -> PainReport:
     if not won:
         raise LessonError(_("This was opened again already."), code="reopened", status=409)
     student = report.student
-    free = _no_longer_held(student)
-    Assignment.objects.filter(pk__in=[a.pk for a in free]).update(stopped_at=None)
-    intake.resume_requests(student=student, requests=_standing(_requests_of_all(free)))
+    _release(student)
     if not student.pain_reports.filter(reopened_at=None).exists():
         intake.resume_requests(student=student, requests=_standing(_swings(student)))
     lessons.record(student=student, kind=Entry.Kind.REOPENED, author=by, pain_report=report.pk)
     report.refresh_from_db()
     return report
+
+
+def _release(student: Student) -> None:
+    """Open what no standing report holds any more."""
+    free = Assignment.objects.filter(pk__in=[a.pk for a in _no_longer_held(student)])
+    requests = _standing(_requests_of(free))
+    free.update(stopped_at=None)
+    intake.resume_requests(student=student, requests=requests)
 
 
 def _no_longer_held(student: Student) -> list[Assignment]:
@@ -732,7 +776,3 @@ def _no_longer_held(student: Student) -> list[Assignment]:
     return [
         a for a in stopped if not any(r.assignment_id == a.pk or _loads(a, r.region) for r in held)
     ]
-
-
-def _requests_of_all(assignments: Iterable[Assignment]) -> QuerySet[Request]:
-    return _requests_of(Assignment.objects.filter(pk__in=[a.pk for a in assignments]))

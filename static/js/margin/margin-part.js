@@ -1,0 +1,116 @@
+// A part of the review room's margin: its forms answer in place, so that the clip stays
+// where it is. Without script the same forms lead back to the room.
+import { Linking } from "./linking.js";
+
+class MarginPart extends HTMLElement {
+  connectedCallback() {
+    this.linking = new Linking(this);
+    this.linking.show();
+    this.addEventListener("submit", (event) => this.send(event));
+    this.addEventListener("click", (event) => this.follow(event));
+    document.addEventListener("margin:changed", this.onChanged = (event) => {
+      if (event.target !== this) this.load(this.dataset.src);
+    });
+    document.addEventListener("review:figures", this.onFigures = () => this.load(this.dataset.src));
+    document.addEventListener("review:moment", this.onMoment = (event) => this.offer(event.detail));
+  }
+
+  disconnectedCallback() {
+    document.removeEventListener("margin:changed", this.onChanged);
+    document.removeEventListener("review:figures", this.onFigures);
+    document.removeEventListener("review:moment", this.onMoment);
+  }
+
+  /** Put the figure of the moment that is shown first among those to hang a finding on. */
+  offer({ event }) {
+    const figures = this.querySelector("#add-figure");
+    if (!figures || figures.value) return;
+    for (const option of [...figures.options].reverse()) {
+      if (option.dataset.event === event) figures.insertBefore(option, figures.options[1] ?? null);
+    }
+  }
+
+  async send(event) {
+    const form = event.target;
+    // A whole page, or a question of the browser's own, is left to the browser.
+    if (form.hasAttribute("data-leave") || event.submitter?.hasAttribute("data-leave")) return;
+    event.preventDefault();
+    const action = event.submitter?.getAttribute("formaction") || form.action;
+    const body = new FormData(form, event.submitter);
+    if (form.method === "get") {
+      const url = new URL(action);
+      url.search = new URLSearchParams(body);
+      await this.load(url);
+    } else {
+      await this.post(action, body);
+    }
+  }
+
+  async post(action, body) {
+    const changed = await this.swap(action, { method: "POST", body });
+    if (changed) this.dispatchEvent(new CustomEvent("margin:changed", { bubbles: true }));
+  }
+
+  async follow(event) {
+    const link = event.target.closest("a[data-inside]");
+    if (!link || event.metaKey || event.ctrlKey || event.shiftKey) return;
+    event.preventDefault();
+    await this.load(link.href);
+  }
+
+  load(url) {
+    return this.swap(url, {});
+  }
+
+  async swap(url, options) {
+    this.setAttribute("aria-busy", "true");
+    try {
+      const answer = await fetch(url, { ...options, headers: { "X-Fragment": "1" }, redirect: "follow" });
+      if (answer.headers.get("X-Leave")) {
+        window.location.assign(answer.headers.get("X-Leave"));
+        return false;
+      }
+      const words = await answer.text();
+      if (!words.includes("<section")) throw new Error(answer.statusText);
+      const open = this.openParts();
+      this.innerHTML = words;
+      this.reopen(open);
+      this.linking.show();
+      this.focusAgain();
+      return answer.ok;
+    } catch {
+      this.say(this.dataset.trouble || "");
+      return false;
+    } finally {
+      this.removeAttribute("aria-busy");
+    }
+  }
+
+  /** What was unfolded stays unfolded, by its first words. */
+  openParts() {
+    return [...this.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+  }
+
+  reopen(open) {
+    for (const summary of this.querySelectorAll("details > summary")) {
+      if (open.includes(summary.textContent)) summary.parentElement.open = true;
+    }
+  }
+
+  focusAgain() {
+    const place = this.querySelector("[role=alert]") ?? this.querySelector("h2");
+    place.tabIndex = -1;
+    place.focus({ preventScroll: place.tagName === "H2" });
+  }
+
+  say(words) {
+    if (!words) return;
+    const told = document.createElement("p");
+    told.className = "stop";
+    told.setAttribute("role", "alert");
+    told.textContent = words;
+    this.prepend(told);
+  }
+}
+
+customElements.define("margin-part", MarginPart);
