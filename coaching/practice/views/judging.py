@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -15,7 +17,7 @@ from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.practice import queries, services
 from coaching.practice.models import Attempt, PainReport, Verdict
-from coaching.practice.views.student import user_of
+from coaching.practice.views.student import VOICE_ENDINGS, VOICE_MAX_BYTES, user_of
 from coaching.review.queries import snippets
 
 LONGEST_CUE = 300
@@ -74,13 +76,24 @@ def verdict(request: HttpRequest, pk: int) -> HttpResponse:
             by=user_of(request),
             decision=request.POST.get("decision", ""),
             cue=request.POST.get("cue", "") or request.POST.get("snippet", ""),
-            voice=request.FILES.get("voice"),
+            voice=_voice_of(request),
         )
     except LessonError as error:
         context = judge_context(request, attempt, error.sentence)
         return render(request, "practice/judge.html", context, status=error.status)
     messages.success(request, told(given))
     return redirect("desk:waiting")
+
+
+def _voice_of(request: HttpRequest) -> UploadedFile | None:
+    voice = request.FILES.get("voice")
+    if voice is None:
+        return None
+    if PurePath(voice.name or "").suffix.lower() not in VOICE_ENDINGS:
+        raise LessonError(_("Choose a recording (WebM, MP4, M4A, MP3, OGG, WAV)."), code="voice")
+    if (voice.size or 0) > VOICE_MAX_BYTES:
+        raise LessonError(_("Keep a cue under 32 MB."), code="too_big", status=413)
+    return voice
 
 
 def told(verdict: Verdict) -> str:

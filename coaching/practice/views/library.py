@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from pathlib import PurePath
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.text import slugify
@@ -23,7 +25,14 @@ from coaching.people.models import Studio
 from coaching.practice import drills, forms, queries, services
 from coaching.practice.models import Drill, DrillVersion
 
-SHOWN_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".mp4", ".webm")
+SHOWN_ENDINGS = {
+    ".jpg": "image/jpeg",
+    ".jpeg": "image/jpeg",
+    ".png": "image/png",
+    ".webp": "image/webp",
+    ".mp4": "video/mp4",
+    ".webm": "video/webm",
+}
 SHOWN_MAX_BYTES = 64 * 1024 * 1024
 
 
@@ -98,8 +107,11 @@ def write(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     if request.method == "POST":
         try:
             row = _typed(request, row)
+            row["ladder"] = forms.ladder_text(request.POST.get("ladder", ""))
+            picture = _shown_of(request)
             version, _what = services.save_drill(studio=studio, row=row)
-            _keep_shown(request, version)
+            if picture is not None:
+                services.show_drill(version=version, shown=picture)
         except LessonError as error:
             trouble, status = error.sentence, error.status
         else:
@@ -135,26 +147,26 @@ def _empty() -> dict[str, Any]:
 
 
 def _typed(request: HttpRequest, row: dict[str, Any]) -> dict[str, Any]:
-    ladder = forms.ladder_text(request.POST.get("ladder", ""))
+    """What was typed, with the ladder as it was: a form that is refused loses nothing."""
     slug = row["slug"] or slugify(request.POST.get("title", ""))[:60].strip("-")
     if not slug:
         raise LessonError(_("Give the drill a title."), code="no_title")
     return forms.drill_from(
-        request.POST, slug=slug, ladder=ladder, loads=request.POST.getlist("loads")
+        request.POST, slug=slug, ladder=row["ladder"], loads=request.POST.getlist("loads")
     )
 
 
-def _keep_shown(request: HttpRequest, version: DrillVersion) -> None:
+def _shown_of(request: HttpRequest) -> UploadedFile | None:
     shown = request.FILES.get("shown")
     if shown is None:
-        return
-    if not (shown.name or "").lower().endswith(SHOWN_ENDINGS):
+        return None
+    if PurePath(shown.name or "").suffix.lower() not in SHOWN_ENDINGS:
         raise LessonError(
             _("Choose a picture (JPEG, PNG, WebP) or a clip (MP4, WebM)."), code="shown"
         )
     if (shown.size or 0) > SHOWN_MAX_BYTES:
         raise LessonError(_("Keep the clip of a drill under 64 MB."), code="too_big", status=413)
-    services.show_drill(version=version, shown=shown)
+    return shown
 
 
 @require_POST
@@ -224,4 +236,7 @@ def shown(request: HttpRequest, pk: int) -> HttpResponseBase:
     )
     if not version.shown or not (ours.exists() or theirs.exists()):
         raise Http404
-    return media.serve(request, version.shown)
+    ending = PurePath(version.shown.name).suffix.lower()
+    return media.serve(
+        request, version.shown, filename=f"drill{ending}", content_type=SHOWN_ENDINGS[ending]
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 
 from django.contrib import messages
@@ -19,6 +20,16 @@ from coaching.people.errors import LessonError
 from coaching.people.models import Region, User
 from coaching.practice import charts, queries, services
 from coaching.practice.models import Assignment, Criterion, PainReport, Verdict
+
+VOICE_ENDINGS = {
+    ".webm": "audio/webm",
+    ".mp4": "audio/mp4",
+    ".m4a": "audio/mp4",
+    ".mp3": "audio/mpeg",
+    ".ogg": "audio/ogg",
+    ".wav": "audio/wav",
+}
+VOICE_MAX_BYTES = 32 * 1024 * 1024
 
 
 def user_of(request: HttpRequest) -> User:
@@ -117,7 +128,13 @@ def voice(request: HttpRequest, pk: int) -> HttpResponseBase:
     """What the coach said with a verdict."""
     rows = access.rows_read(request.user, Verdict, "attempt__rung__assignment__student")
     verdict = access.get_object_or_404(rows.exclude(voice=""), pk=pk)
-    return media.serve(request, verdict.voice)
+    ending = PurePath(verdict.voice.name).suffix.lower()
+    return media.serve(
+        request,
+        verdict.voice,
+        filename=f"cue{ending}",
+        content_type=VOICE_ENDINGS.get(ending, "application/octet-stream"),
+    )
 
 
 # --- what has changed ---------------------------------------------------------------
