@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from analysis.models import Run, Video
 from coaching.intake.models import Request, RequestedAngle, Submission
@@ -220,13 +219,3 @@ def same_clip(*, angle: RequestedAngle | None, student: Student, sha256: str) ->
 
 def videos_of(student: Student) -> QuerySet[Video]:
     return Video.objects.filter(submission__student=student)
-
-
-def counts(students: Iterable[Student]) -> dict[int, dict[str, Any]]:
-    """How many requests are open per student: `{pk: {"open": n}}`, in one query."""
-    rows = (
-        Request.objects.filter(student__in=list(students))
-        .values("student")
-        .annotate(open=Count("pk", filter=Q(closed_at__isnull=True, suspended_at__isnull=True)))
-    )
-    return {row["student"]: {"open": row["open"]} for row in rows}
