@@ -17,7 +17,7 @@ from analysis.core.remeasure import Artifact, remeasure
 from analysis.errors import MediaMissing
 from analysis.models import EventTime, Run, Video
 from analysis.services import local_path
-from coaching.intake import queries as intake
+from coaching.intake.access import video_see
 from coaching.intake.models import Submission
 from coaching.people import access
 from coaching.people.models import Student
@@ -31,17 +31,8 @@ _DIGITS = 4
 
 
 def video_read(user: access.AnyUser, pk: int) -> Video:
-    """The clip of a submission that `user` may see, or 404.
-
-    Its studio sees it only while the student shares it with the coach.
-    """
-    rows = access.rows_read(user, Submission).select_related("student")
-    submission = access.get_object_or_404(rows, video=pk)
-    if access.is_staff_of(user, submission.student) and not intake.shares_with_coach(
-        submission.student
-    ):
-        raise access.Http404
-    return with_figures(pk)
+    """The clip of a submission whose pictures `user` may see, or 404."""
+    return with_figures(video_see(user, pk).pk)
 
 
 def with_figures(pk: int) -> Video:
@@ -339,17 +330,16 @@ def _stature_share(held: Artifact) -> dict[str, float] | None:
     return {"x": round(pixels / width, _DIGITS), "y": round(pixels / height, _DIGITS)}
 
 
-def figure_groups(video: Video) -> list[dict[str, Any]]:
-    """The figures of each repetition, grouped by moment in order.
+def figure_groups(repetitions: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The figures of each of `figures_data`'s repetitions, grouped by moment in order.
 
     Returns
     -------
     list of dict
         `number` and `moments`, each with `event`, `time_s`, `reason` and `figures`.
     """
-    shown = figures_data(with_figures(video.pk))["repetitions"]
     groups = []
-    for number, rep in enumerate(shown):
+    for number, rep in enumerate(repetitions):
         moments = [
             {"event": event, **row, "figures": [m for m in rep["measures"] if m["event"] == event]}
             for event, row in rep["events"].items()

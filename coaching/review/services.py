@@ -377,12 +377,19 @@ def remove_snippet(*, snippet: Snippet) -> None:
     snippet.delete()
 
 
+def preferences_of(user: User) -> dict[str, Any]:
+    """Review-room habits; whether single keys act at all is asked on the person's own page."""
+    return {**user.preferences.get("review", {}), "keys_on": user.preferences.get("keys", True)}
+
+
 def save_preferences(*, user: User, **changed: Any) -> dict[str, Any]:
     """Review-room habits: speed, brightness, keys, overlays."""
+    if "keys_on" in changed:
+        user.preferences = {**user.preferences, "keys": changed.pop("keys_on")}
     kept = {**user.preferences.get("review", {}), **changed}
     user.preferences = {**user.preferences, "review": kept}
     user.save(update_fields=["preferences"])
-    return kept
+    return preferences_of(user)
 
 
 # Sending.

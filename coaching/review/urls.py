@@ -6,6 +6,7 @@ app_name = "review"
 urlpatterns = [
     path("review/clip/<int:pk>/", views.room, name="room"),
     path("review/<int:pk>/", views.read, name="read"),
+    path("review/<int:pk>/data", views.review_data, name="review_data"),
     path("review/compare/", views.compare, name="compare"),
     path("review/video/<int:pk>/data", views.data, name="data"),
     path("review/video/<int:pk>/figures", views.figures, name="figures"),

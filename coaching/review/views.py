@@ -6,13 +6,16 @@ The endpoints are ordinary API views: sessions (with CSRF) and tokens both work,
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
 from django.core.cache import cache
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string, select_template
+from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_GET
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import api_view
@@ -27,9 +30,9 @@ from coaching.intake import media
 from coaching.intake.models import Submission, Upload
 from coaching.intake.services import take_upload
 from coaching.people import access
-from coaching.review import queries, services
+from coaching.review import queries, services, shown
 from coaching.review import serializers as told
-from coaching.review.models import Review, ReviewVersion, Snippet
+from coaching.review.models import Review, ReviewVersion, Snippet, WalkThrough
 
 STILL_KEPT_S = 3600
 
@@ -64,16 +67,31 @@ def room(request: HttpRequest, pk: int) -> HttpResponse:
             "submission": submission,
             "review": review,
             "submissions": clips,
-            "review_data": queries.review_data(review),
             "versions": review.versions.filter(settled_at=None).select_related("author"),
             "snippets": queries.snippets(request.user, submission.student),
             "others": queries.comparable_clips(submission.video),
-            "preferences": request.user.preferences.get("review", {}),
+            "preferences_json": json.dumps(services.preferences_of(request.user)),
+            "joints": shown.joint_choices(),
+            "send_url": _send_url(review),
             "may_send": access.is_staff_of(request.user, submission.student, access.TEACHING),
             "margins": _margins(),
-            **_figures(submission.video),
+            **_player(),
+            **_figures(queries.with_figures(submission.video_id), request),
         },
     )
+
+
+def _player() -> dict[str, Any]:
+    """What `review/_player.html` needs beside its clip."""
+    return {"event_words": shown.event_words(), "speeds": shown.SPEEDS}
+
+
+def _send_url(review: Review) -> str:
+    """Where the room sends: with its drills, where that slice is installed."""
+    try:
+        return reverse("practice:publish", args=[review.pk])
+    except NoReverseMatch:
+        return reverse("review:publish", args=[review.pk])
 
 
 def _margins() -> list[str]:
@@ -98,11 +116,19 @@ def read(request: HttpRequest, pk: int) -> HttpResponse:
             "review": review,
             "student": review.student,
             "submissions": clips,
-            "review_data": queries.review_data(review),
             "moments": queries.moments(review, clips),
             "is_staff": access.is_staff_of(request.user, review.student),
         },
     )
+
+
+def _spoken(walk: WalkThrough) -> dict[str, Any]:
+    return {
+        "pk": walk.pk,
+        "sound": bool(walk.sound),
+        "demonstration": bool(walk.demonstration),
+        "lines": shown.spoken_lines(walk),
+    }
 
 
 @login_required
@@ -110,15 +136,19 @@ def read(request: HttpRequest, pk: int) -> HttpResponse:
 def figures(request: HttpRequest, pk: int) -> HttpResponse:
     """The margin's figures of a clip, alone."""
     video = queries.video_read(request.user, pk)
-    return render(request, "review/_figures.html", _figures(video))
+    return render(request, "review/_figures.html", _figures(video, request))
 
 
-def _figures(video: Video) -> dict[str, Any]:
-    return {
-        "video": video,
-        "state": queries.state(video),
-        "repetitions": queries.figure_groups(video),
-    }
+def _figures(
+    video: Video, request: Any, repetitions: list[dict[str, Any]] | None = None
+) -> dict[str, Any]:
+    if repetitions is None:
+        repetitions = queries.figures_data(video)["repetitions"]
+    groups = queries.figure_groups(repetitions)
+    for rep in groups:
+        for moment in rep["moments"]:
+            moment["figures"] = [shown.figure_row(f, request.user) for f in moment["figures"]]
+    return {"video": video, "state": queries.state(video), "repetitions": groups}
 
 
 @login_required
@@ -175,15 +205,25 @@ def compare(request: HttpRequest) -> HttpResponse:
     if clips[0].student_id != clips[1].student_id:
         raise Http404
     context = {
-        "first": clips[0],
-        "second": clips[1],
         "student": clips[0].student,
         "conditions": queries.conditions(*clips),
         "same_angle": first.view == second.view,
-        "differences": queries.differences(first, second) if first.view == second.view else [],
+        "differences": [
+            shown.difference_row(row, request.user) for row in queries.differences(first, second)
+        ]
+        if first.view == second.view
+        else [],
+        "clips": clips,
     }
     fragment = request.headers.get("X-Fragment") == "1"
     return render(request, "review/_compare.html" if fragment else "review/compare.html", context)
+
+
+@extend_schema(tags=["review"], responses=dict)
+@api_view(["GET"])
+def review_data(request: Request, pk: int) -> Response:
+    """A review's marks and walk-throughs, for the room and for the reading page."""
+    return Response(queries.review_data(queries.review_read(request.user, pk)))
 
 
 # The player's data and the corrections.
@@ -218,8 +258,10 @@ def undo(request: Request, pk: int) -> Response:
 
 def _refreshed(video: Video, request: Request) -> dict[str, Any]:
     video = queries.with_figures(video.pk)
-    html = render_to_string("review/_figures.html", _figures(video), request=request._request)
-    return queries.figures_data(video) | {"html": html}
+    fresh = queries.figures_data(video)
+    context = _figures(video, request, fresh["repetitions"])
+    html = render_to_string("review/_figures.html", context, request=request._request)
+    return fresh | {"html": html}
 
 
 # Words.
@@ -360,20 +402,35 @@ def captions(request: Request, pk: int) -> Response:
 
 @login_required
 @require_GET
-def sound(request: HttpRequest, pk: int) -> HttpResponse:
+def sound(request: HttpRequest, pk: int) -> HttpResponseBase:
     walk = queries.walk_read(request.user, pk)
     if not walk.sound:
         raise Http404
-    return media.serve(request, walk.sound)
+    return media.serve(
+        request,
+        walk.sound,
+        filename=f"walk-{walk.pk}.webm",
+        content_type=_kind_of(walk.sound, "audio"),
+    )
 
 
 @login_required
 @require_GET
-def demonstration(request: HttpRequest, pk: int) -> HttpResponse:
+def demonstration(request: HttpRequest, pk: int) -> HttpResponseBase:
     walk = queries.walk_read(request.user, pk)
     if not walk.demonstration:
         raise Http404
-    return media.serve(request, walk.demonstration)
+    film = walk.demonstration
+    return media.serve(
+        request, film, filename=f"shown-{walk.pk}.webm", content_type=_kind_of(film, "video")
+    )
+
+
+def _kind_of(file: Any, sort: str) -> str:
+    """Recorders of some browsers write MP4 under any name: the first bytes tell."""
+    with file.open("rb") as opened:
+        head = opened.read(12)
+    return f"{sort}/mp4" if head[4:8] == b"ftyp" else f"{sort}/webm"
 
 
 @extend_schema(tags=["review"], request=told.WalkIn, responses=dict)
