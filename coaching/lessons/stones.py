@@ -147,7 +147,8 @@ def _stone(node: Mapping[str, Any], place: tuple[float, float], *, below: bool) 
     x, y = place
     note = str(node.get("note") or "")
     room, most = (24, 3) if below else (29, 2 if note else 3)
-    words = textwrap.wrap(str(node["label"]), room) or [""]
+    label = str(node["label"])
+    words = textwrap.wrap(label[:1].upper() + label[1:], room) or [""]
     if len(words) > most:
         words = [
             *words[: most - 1],

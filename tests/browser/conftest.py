@@ -35,6 +35,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker(pytest.mark.browser)
+            # Rows must be committed, or the server's own thread does not see them.
+            item.add_marker(pytest.mark.django_db(transaction=True))
 
 
 @pytest.fixture(scope="session")
@@ -101,7 +103,7 @@ def assert_accessible() -> Callable[[Page], None]:
 
     def check(page: Page) -> None:
         for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
+            page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
             # Through evaluate, because a page's content policy refuses added scripts.
             page.evaluate(AXE.read_text())
             found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
@@ -111,7 +113,7 @@ def assert_accessible() -> Callable[[Page], None]:
                 if v["impact"] in ("serious", "critical")
             ]
             assert not bad, f"{page.url} ({scheme}):\n" + "\n".join(bad)
-        page.emulate_media(color_scheme="light")
+        page.emulate_media(color_scheme="light", reduced_motion="no-preference")
 
     return check
 

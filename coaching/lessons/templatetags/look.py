@@ -279,7 +279,9 @@ def navigation(context: Any) -> list[dict[str, Any]]:
         add(_("Students"), "desk:students")
         add(_("Drills"), "practice:library")
         add(_("Practice"), "desk:practice")
-    if len(learners) == 1:
+    if len(learners) == 1 and learners[0].joined_at is None:
+        pass  # one step at a time until the way in is done
+    elif len(learners) == 1:
         learner = learners[0]
         add(_("Today"), "desk:mine", learner.pk)
         add(_("Thread"), "lessons:thread", learner.pk)

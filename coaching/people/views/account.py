@@ -148,10 +148,12 @@ def profile(request: HttpRequest) -> HttpResponse:
         "keys": user.preferences.get("keys", True),
     }
     form = SettingsForm(posted(request), initial=initial)
+    if not access.studios(user).exists():
+        del form.fields["keys"]  # students have no review room
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         user.name, user.units, user.language = data["name"], data["units"], data["language"]
-        user.preferences = {**user.preferences, "keys": data["keys"]}
+        user.preferences = {**user.preferences, "keys": data.get("keys", True)}
         user.save(update_fields=["name", "units", "language", "preferences"])
         request.session[settings.LANGUAGE_COOKIE_NAME] = user.language
         messages.success(request, _("Saved."))
