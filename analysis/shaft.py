@@ -11,12 +11,13 @@ clip's resolution.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.ball import Spot, find_spots, left_at_s, nearest
 from analysis.core.events import find_events
 from analysis.core.line import Candidate, Ridge, choose_path, keep_stretches, vote
 from analysis.core.motion import hands_px, stature_px
@@ -31,8 +32,8 @@ _REACH = 0.78  # statures from the hands to the far end of any club
 _PLATE_FRAMES = 13
 _NOISE_FLOOR = 5.0
 _SEEN_SHARE = 0.10  # of stature outside the body before a line is called the shaft
-_BALL_REACH = 0.16
 _BALL_PLATES = 5
+_STRIKE_S = 0.45  # how far around the expected strike the ball is watched
 
 _CAPSULES = (  # body parts as thick lines: two landmarks, radius in statures
     ("shoulder_left", "elbow_left", 0.040),
@@ -66,8 +67,8 @@ class _Scene:
     bottom: int
     scale: float
     stature: float  # working pixels
-    plate: Grey | None
-    drift: bool
+    plate: Grey | None = None
+    spots: tuple[Spot, ...] = ()
 
     def cut(self, image: NDArray[np.uint8]) -> Grey:
         part = image[self.top : self.bottom, self.left : self.right]
@@ -108,19 +109,24 @@ def track_shaft(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture
     tall = stature_px(pose, view=capture.view)
     if not np.isfinite(tall) or np.isfinite(hands[:, 0]).sum() < 2:
         return _unseen(pose, hands)
-    rough = find_events(
-        pose, None, capture=capture, window=(float(pose.time_s[0]), float(pose.time_s[-1]))
-    )
-    chosen = _plate_rows(pose, hands, tall)
-    scene = _scene(frames, pose, hands, tall, chosen)
-    candidates = [[] for _ in range(len(pose))]
+    span = (float(pose.time_s[0]), float(pose.time_s[-1]))
+    rough = find_events(pose, None, capture=capture, window=span)
+    scene = _scene(frames, pose, hands, tall, rough, capture)
+    candidates: list[list[Candidate]] = [[] for _ in range(len(pose))]
+    levels = np.full((len(pose), len(scene.spots)), np.nan)
+    strike = rough.get("impact", Moment(None)).time_s
     row_of = {int(f): i for i, f in enumerate(pose.frame)}
     for frame in frames:
         i = row_of.get(frame.index)
-        if i is not None and np.isfinite(hands[i]).all():
-            candidates[i] = _candidates(scene, frame.image, pose.xy_px[i], hands[i])
+        if i is None or not np.isfinite(hands[i]).all():
+            continue
+        grey = scene.cut(frame.image)
+        candidates[i] = _candidates(scene, grey, pose.xy_px[i], hands[i])
+        if strike is not None and abs(frame.time_s - strike) < _STRIKE_S:
+            levels[i] = [_level(grey, spot) for spot in scene.spots]
     path = choose_path(pose.time_s, candidates)
-    return _track(scene, pose, hands, candidates, path, rough)
+    track = _track(scene, pose, hands, candidates, path)
+    return _with_ball(track, scene, levels, rough)
 
 
 def _unseen(pose: PoseSequence, hands: Array) -> ShaftTrack:
@@ -162,29 +168,108 @@ def _scene(
     pose: PoseSequence,
     hands: Array,
     tall: float,
-    chosen: NDArray[np.int64],
+    rough: dict[str, Moment],
+    capture: Capture,
 ) -> _Scene:
-    scale = min(1.0, _WORKING_STATURE_PX / tall)
+    """One pass over the frames: the crop, the plate, and what may be the ball."""
     width, height = pose.size_px
     reach = _REACH * tall
     low, high = np.nanmin(hands, axis=0) - reach, np.nanmax(hands, axis=0) + reach
-    empty = _Scene(
+    scene = _Scene(
         left=int(max(low[0], 0)),
         top=int(max(low[1], 0)),
         right=int(min(high[0], width)),
         bottom=int(min(high[1], height)),
-        scale=scale,
-        stature=tall * scale,
-        plate=None,
-        drift=False,
+        scale=min(1.0, _WORKING_STATURE_PX / tall),
+        stature=tall * min(1.0, _WORKING_STATURE_PX / tall),
     )
-    wanted = {int(pose.frame[i]) for i in chosen}
-    pictures = [empty.cut(f.image) for f in frames if f.index in wanted]
-    if len(pictures) < 3:
-        return empty
-    from dataclasses import replace
+    plate = _plate_rows(pose, hands, tall)
+    before, after = _ball_rows(pose, rough)
+    wanted = {int(pose.frame[i]) for i in (*plate, *before, *after)}
+    cut = {f.index: scene.cut(f.image) for f in frames if f.index in wanted}
 
-    return replace(empty, plate=_median(pictures))
+    def median(rows: NDArray[np.int64], least: int) -> Grey | None:
+        pictures = [cut[int(pose.frame[i])] for i in rows if int(pose.frame[i]) in cut]
+        return _median(pictures) if len(pictures) >= least else None
+
+    scene = replace(scene, plate=median(plate, 3))
+    standing = median(before, 1)
+    if standing is None:
+        return scene
+    ground = _ground(scene, pose, before, capture.view, standing.shape)
+    spots = find_spots(standing, median(after, 3), ground, stature=scene.stature)
+    return replace(scene, spots=tuple(spots))
+
+
+def _ball_rows(
+    pose: PoseSequence, rough: dict[str, Moment]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows in which the ball lies open, and rows in which it has left."""
+    none = np.empty(0, np.int64)
+    address, top, impact = (rough.get(e, Moment(None)).time_s for e in ("address", "top", "impact"))
+    if top is None:
+        return _spread(np.arange(len(pose))), none
+    start = address if address is not None and address < top else top - 0.5
+    before = _spread(
+        np.flatnonzero((pose.time_s > start + 0.5 * (top - start)) & (pose.time_s <= top))
+    )
+    if impact is None:
+        return before, none
+    settled = impact + 0.35 * (impact - top) + 0.1
+    return before, _spread(np.flatnonzero(pose.time_s > settled))
+
+
+def _spread(rows: NDArray[np.int64]) -> NDArray[np.int64]:
+    if len(rows) <= _BALL_PLATES:
+        return rows
+    return rows[np.linspace(0, len(rows) - 1, _BALL_PLATES).astype(int)]
+
+
+def _ground(
+    scene: _Scene, pose: PoseSequence, rows: NDArray[np.int64], view: str, shape: tuple[int, ...]
+) -> Grey:
+    """Where a ball can lie: in front of the feet (down-the-line), beyond them (face-on)."""
+    xy = scene.to_working(np.nanmedian(pose.xy_px[rows], axis=0))
+    feet = xy[[LANDMARK[n] for n in ("heel_left", "heel_right", "toe_left", "toe_right")]]
+    mask = np.zeros(shape[:2], np.uint8)
+    if not np.isfinite(feet).all():
+        return mask
+    s = scene.stature
+    (x0, y0), (x1, y1) = feet.min(axis=0), feet.max(axis=0)
+    left, right = (x1, x1 + 0.75 * s) if view == "down_the_line" else (x0 - 0.3 * s, x1 + 0.3 * s)
+    top, bottom = (y0 - 0.12 * s, y1 + 0.2 * s) if view == "down_the_line" else (y0, y1 + 0.35 * s)
+    cv2.rectangle(mask, (int(left), int(top)), (int(right), int(bottom)), 1, -1)
+    for side in ("left", "right"):
+        heel, toe = (
+            tuple(np.round(xy[LANDMARK[f"{part}_{side}"]]).astype(int).tolist())
+            for part in ("heel", "toe")
+        )
+        cv2.line(mask, heel, toe, 0, max(2 * round(0.032 * s), 1))
+    return mask
+
+
+def _level(grey: Grey, spot: Spot) -> float:
+    x0, y0, x1, y1 = spot.box
+    return float(grey[y0:y1, x0:x1][spot.inside].mean())
+
+
+def _with_ball(
+    track: ShaftTrack, scene: _Scene, levels: Array, rough: dict[str, Moment]
+) -> ShaftTrack:
+    """Choose the spot by the club head at address and read when it left."""
+    address = rough.get("address", Moment(None)).time_s
+    until = track.time_s[0] + 0.5 if address is None else address + 0.05
+    resting = track.head_px[(track.time_s <= until) & np.isfinite(track.head_px[:, 0])]
+    head = np.median(resting, axis=0) if len(resting) else np.full(2, np.nan)
+    spot = nearest(list(scene.spots), scene.to_working(head), stature=scene.stature)
+    if spot is None:
+        return track
+    strike = rough.get("impact", Moment(None)).time_s
+    level = levels[:, scene.spots.index(spot)]
+    gone = float("nan")
+    if strike is not None:
+        gone = left_at_s(track.time_s, level, spot, around_s=strike)
+    return replace(track, ball_px=scene.to_picture(spot.centre), ball_gone_s=gone)
 
 
 def _median(pictures: list[Grey]) -> Grey:
@@ -202,10 +287,7 @@ def _median(pictures: list[Grey]) -> Grey:
 # --- one frame -----------------------------------------------------------------------
 
 
-def _candidates(
-    scene: _Scene, image: NDArray[np.uint8], xy_px: Array, hands: Array
-) -> list[Candidate]:
-    grey = scene.cut(image)
+def _candidates(scene: _Scene, grey: Grey, xy_px: Array, hands: Array) -> list[Candidate]:
     grip = scene.to_working(hands)
     x0, y0, x1, y1 = _square(grip, _REACH * scene.stature, grey.shape)
     if x1 - x0 < 16 or y1 - y0 < 16:
@@ -329,7 +411,6 @@ def _track(
     hands: Array,
     candidates: list[list[Candidate]],
     path: list[int],
-    rough: dict[str, Moment],
 ) -> ShaftTrack:
     n = len(pose)
     angle, sd, length = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)

@@ -267,9 +267,7 @@ def _walk_back(
     return chosen
 
 
-def keep_stretches(
-    time_s: Array, candidates: list[list[Candidate]], path: list[int]
-) -> list[int]:
+def keep_stretches(time_s: Array, candidates: list[list[Candidate]], path: list[int]) -> list[int]:
     """Drop rays that stand alone: a shadow or an edge that met the hands for a moment.
 
     A stretch goes on while the next ray is near in time and turns on as the last ones
