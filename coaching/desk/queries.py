@@ -23,6 +23,7 @@ from coaching.intake.queries import next_angle, state, waiting_submissions
 from coaching.lessons.models import Entry, Seen
 from coaching.people import access
 from coaching.people.models import Student, User
+from coaching.people.queries import profile_is_old
 from coaching.practice.models import Assignment, Attempt
 from coaching.practice.queries import (
     Asked,
@@ -345,6 +346,7 @@ def student_home(student: Student, *, user: User) -> dict[str, Any]:
         "steps": [(assignment, current_step(assignment)) for assignment in assignments],
         "review": review,
         "keep_words": plan_words(review),
+        "ask_again": profile_is_old(student),
     }
 
 

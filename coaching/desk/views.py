@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from coaching.desk import queries
 from coaching.people import access
+from coaching.people.queries import next_step
 
 
 @require_safe
@@ -77,6 +78,8 @@ def student(request: HttpRequest, pk: int) -> HttpResponse:
 def mine(request: HttpRequest, pk: int) -> HttpResponse:
     """The student's home: one sentence, one button; then the ladder and what changed."""
     person = access.student_act(request.user, pk)
+    if step := next_step(person):
+        return redirect(step, person.pk)
     return render(request, "desk/mine.html", queries.student_home(person, user=request.user))
 
 

@@ -216,3 +216,15 @@ def test_consents_are_unticked(student: Student, client_for) -> None:
     Consent.objects.all().delete()
     page = client_for(student.user).get(reverse("people:consents", args=[student.pk]))
     assert b"checkbox" in page.content and b"checked" not in page.content
+
+
+def test_home_leads_to_the_step_that_is_open(
+    invitation: Invitation, client: Client, student: Student, client_for
+) -> None:
+    client.post(join(invitation), ACCOUNT | {"adult": "yes"})
+    home = client.get(reverse("desk:mine", args=[invitation.student_id]))
+    assert home.url == reverse("people:body", args=[invitation.student_id])
+    old = timezone.now() - timedelta(days=400)
+    Student.objects.filter(pk=student.pk).update(profile_confirmed_at=old)
+    page = client_for(student.user).get(reverse("desk:mine", args=[student.pk]))
+    assert reverse("people:confirm", args=[student.pk]) in page.content.decode()
