@@ -23,7 +23,7 @@ _STEP = 18.0  # grey levels between the ground with and without it
 _BRIGHT = 45.0  # above its surroundings, where no picture without it exists
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one spot is itself: its arrays cannot be compared as a whole
 class Spot:
     """A round thing on the ground in working pixels.
 
