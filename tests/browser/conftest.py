@@ -59,12 +59,15 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 def new_page(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]:
     """`new_page(user=None, **context)`: a page of its own, signed in when a user is given."""
     contexts: list[BrowserContext] = []
+    broken: list[str] = []
 
     def make(user: User | None = None, **options: Any) -> Page:
         context = browser.new_context(base_url=live_server.url, **{**DESK, **options})
         contexts.append(context)
         context.set_default_timeout(15_000)
         page = context.new_page()
+        page.on("pageerror", lambda error: broken.append(f"{page.url}: {error}"))
+        page.on("console", lambda line: _note_refusal(broken, page, line.text))
         if user is not None:
             sign_in(page, user, live_server.url)
         return page
@@ -72,6 +75,14 @@ def new_page(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]
     yield make
     for context in contexts:
         context.close()
+    assert not broken, "scripts broke or the content policy refused something:\n" + "\n".join(
+        broken
+    )
+
+
+def _note_refusal(broken: list[str], page: Page, text: str) -> None:
+    if "Content Security Policy" in text:
+        broken.append(f"{page.url}: {text}")
 
 
 @pytest.fixture

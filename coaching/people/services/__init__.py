@@ -15,7 +15,7 @@ from coaching.people.services.joining import (
     note_body,
     open_account,
 )
-from coaching.people.services.record import erase_record, write_export
+from coaching.people.services.record import erase_record, export_record
 from coaching.people.services.students import (
     close_student,
     hand_over_student,
@@ -48,6 +48,7 @@ __all__ = [
     "end_body_note",
     "end_guardianship",
     "erase_record",
+    "export_record",
     "finish_joining",
     "give_consents",
     "hand_over_student",
@@ -66,5 +67,4 @@ __all__ = [
     "snooze_student",
     "withdraw_consents",
     "withdraw_invitation",
-    "write_export",
 ]

@@ -6,12 +6,13 @@ table added later is part of it without being named here.
 
 from __future__ import annotations
 
+import io
 import json
 import zipfile
 from collections.abc import Iterator
 from functools import partial
 from pathlib import PurePath
-from typing import IO, Any
+from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.core.files.storage import Storage
@@ -90,18 +91,24 @@ def _published(found: Rows) -> Rows:
     }
 
 
-def write_export(*, student: Student, target: IO[bytes]) -> None:
-    """Write the record into `target` as a zip: `record.json` and the files it names."""
+def export_record(student: Student) -> Iterator[bytes]:
+    """The record as the bytes of a zip: the files, and `record.json`, which names them.
+
+    Written as it is read, so that neither memory nor disk holds the whole.
+    """
     found = _published(rows_of(student))
-    missing = []
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_STORED) as archive:
+    stream, missing = _Stream(), []
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_STORED) as archive:
         for storage, name in _files(found):
             try:
-                with storage.open(name) as source, archive.open(_inside(name), "w") as copy:
-                    while chunk := source.read(1 << 20):
-                        copy.write(chunk)
-            except FileNotFoundError:
+                source = storage.open(name)
+            except OSError:
                 missing.append(name)
+                continue
+            with source, archive.open(_inside(name), "w", force_zip64=True) as copy:
+                while chunk := source.read(1 << 20):
+                    copy.write(chunk)
+                    yield stream.taken()
         record = {
             "schema": SCHEMA,
             "made_at": timezone.now(),
@@ -115,6 +122,25 @@ def write_export(*, student: Student, target: IO[bytes]) -> None:
         archive.writestr(
             "record.json", json.dumps(record, cls=DjangoJSONEncoder, indent=1, ensure_ascii=False)
         )
+    yield stream.taken()
+
+
+class _Stream(io.RawIOBase):
+    """Where a zip is written to and taken from, piece by piece."""
+
+    def __init__(self) -> None:
+        self._pieces: list[bytes] = []
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, piece: Any) -> int:
+        self._pieces.append(bytes(piece))
+        return len(piece)
+
+    def taken(self) -> bytes:
+        pieces, self._pieces = self._pieces, []
+        return b"".join(pieces)
 
 
 def _inside(name: str) -> str:

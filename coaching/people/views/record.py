@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import tempfile
-
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_required
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.text import slugify
@@ -22,14 +20,15 @@ from coaching.people.views.account import posted
 
 @require_safe
 @login_required
-def export(request: HttpRequest, pk: int) -> HttpResponse:
+def export(request: HttpRequest, pk: int) -> StreamingHttpResponse:
     """A zip with every row and every file. The student's, his guardian's or the owner's right."""
     student = access.student_record(request.user, pk)
-    target = tempfile.TemporaryFile()  # noqa: SIM115 (the response closes it)
-    services.write_export(student=student, target=target)
-    target.seek(0)
     name = f"{slugify(student.name) or 'student'}-{timezone.localdate():%Y-%m-%d}.zip"
-    return FileResponse(target, as_attachment=True, filename=name, content_type="application/zip")
+    return StreamingHttpResponse(
+        services.export_record(student),
+        content_type="application/zip",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
 
 
 @login_required
