@@ -265,7 +265,7 @@ def body_value(
         return math.nan
     if id == "pelvis_to_ball_down_cm":
         top = events["top"].time_s
-        travel = curves["pelvis_to_ball_cm"]
+        travel = curves.get("pelvis_to_ball_cm", np.full(len(time_s), math.nan))
         return at(time_s, travel, when) - (math.nan if top is None else at(time_s, travel, top))
     return at(time_s, curves[id], when) if id in curves else math.nan
 
