@@ -15,11 +15,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from coaching.diagnosis.models import Finding, Plan
 from coaching.intake.models import RequestedAngle, Submission
 from coaching.intake.queries import next_angle, state, waiting_submissions
+from coaching.intake.sentences import filming_sentence
 from coaching.lessons.models import Entry, Seen
 from coaching.people import access
 from coaching.people.models import Student, User
@@ -391,7 +391,7 @@ def next_thing(
     angle = next_angle(student)
     if angle:
         return Next(
-            sentence=angle_words(angle),
+            sentence=filming_sentence(angle),
             label=_("Film it"),
             url=reverse("intake:film", args=[angle.pk]),
             why=angle.request.words,
@@ -418,29 +418,3 @@ def next_thing(
             },
         )
     return Next(sentence=_("Nothing to film now. Your coach will ask for the next clip."))
-
-
-def angle_words(angle: RequestedAngle) -> str:
-    """The one sentence of a request: "Film your slow rehearsal from behind the line: 3 swings." """
-    view = {
-        "down_the_line": _("from behind the line"),
-        "face_on": _("from the front"),
-        "rear": _("from the rear"),
-        "overhead": _("from above"),
-    }.get(angle.view, _("from where you were asked"))
-    what = {
-        "setup": _("Film how you stand to the ball %(view)s."),
-        "hold": _("Film yourself going to the top and holding still, %(view)s."),
-        "rehearsal": ngettext(
-            "Film your slow rehearsal %(view)s: one swing.",
-            "Film your slow rehearsal %(view)s: %(count)d swings.",
-            angle.repetitions,
-        ),
-        "swing": ngettext(
-            "Film your swing %(view)s: one swing.",
-            "Film your swing %(view)s: %(count)d swings.",
-            angle.repetitions,
-        ),
-        "bar": _("Film your turn with a club held across the body, %(view)s."),
-    }[angle.kind]
-    return what % {"view": view, "count": angle.repetitions}

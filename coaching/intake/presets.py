@@ -38,23 +38,19 @@ PRESETS = (
     Preset("two-angles", _("Two angles, full swing"), (_angle("down_the_line"), _angle("face_on"))),
     Preset(
         "setup",
-        _("How you stand, two angles"),
+        _("How you stand"),
         (_angle("down_the_line", **_STILL), _angle("face_on", **_STILL)),
     ),
-    Preset(
-        "rehearsal", _("Slow rehearsal, from behind the line"), (_angle("down_the_line", **_SLOW),)
-    ),
-    Preset(
-        "hold", _("To the top and hold, from behind the line"), (_angle("down_the_line", **_HOLD),)
-    ),
+    Preset("rehearsal", _("Slow rehearsal, from behind"), (_angle("down_the_line", **_SLOW),)),
+    Preset("hold", _("To the top and hold, from behind"), (_angle("down_the_line", **_HOLD),)),
     Preset(
         "turn",
-        _("Turn with a club held across, from behind the line"),
+        _("Turn, club held across"),
         (_angle("down_the_line", kind="bar", effort="slow", ball="none", repetitions=2),),
     ),
     Preset(
         "strike",
-        _("One full swing with a ball, from the front"),
+        _("One swing, from the front"),
         (_angle("face_on", repetitions=1),),
     ),
 )

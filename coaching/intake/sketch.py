@@ -13,7 +13,7 @@ UNIT = 30  # of the picture, per metre
 CIRCLE_M = 2.0  # nobody and nothing inside: arms, club and a step to spare
 AWAY_M = 4.0  # the middle of "3 to 5 m"
 REACH_M = 0.75  # from the middle of the feet to the ball
-WIDTH, HEIGHT = 320, 300
+WIDTH = 320
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,8 @@ class Sketch:
     phone_turn: int  # degrees; 0 looks up the page
     sight: tuple[float, float, float, float] | None
     distance_at: tuple[float, float]
+    circle_at: tuple[float, float]
+    circle_anchor: str  # which end of the label stands there
     from_above: bool  # the phone hangs overhead
 
 
@@ -44,49 +46,39 @@ def draw(*, view: str, handedness: str) -> Sketch:
     """
     faces = -1 if handedness == "left" else 1
     hands = REACH_M * 0.6 * UNIT * faces  # the phone looks along the hands, not along the feet
-    away, circle = AWAY_M * UNIT, CIRCLE_M * UNIT
-    middle = WIDTH / 2
-    golfer, phone, turn = {
-        "down_the_line": ((middle, 105.0), (middle + hands, 105.0 + away + 18), 0),
-        "face_on": (
-            (middle - 72 * faces, 150.0),
-            (middle - 72 * faces + (away + 18) * faces, 150.0),
-            -90 * faces,
-        ),
-        "rear": (
-            (middle + 72 * faces, 150.0),
-            (middle + 72 * faces - (away + 18) * faces, 150.0),
-            90 * faces,
-        ),
-        "overhead": ((middle, 150.0), None, 0),
-        "other": ((middle, 150.0), None, 0),
+    away, circle, middle = AWAY_M * UNIT + 18, CIRCLE_M * UNIT, WIDTH / 2
+    golfer = {
+        "down_the_line": (middle, 105.0),
+        "face_on": (middle - 72 * faces, 120.0),
+        "rear": (middle + 72 * faces, 120.0),
+        "overhead": (middle, 120.0),
+        "other": (middle, 120.0),
     }[view]
-    ball = (golfer[0] + REACH_M * UNIT * faces, golfer[1])
-    sight, label = None, (0.0, 0.0)
-    if phone is not None:
-        if view == "down_the_line":
-            sight = (phone[0], phone[1] - 20, phone[0], golfer[1] + 8)
-            label = (phone[0] + 12 * faces, golfer[1] + circle + 26)
-        else:
-            side = 1 if phone[0] > golfer[0] else -1
-            sight = (
-                phone[0] - 20 * side,
-                phone[1],
-                golfer[0] + (26 if side == faces else 8) * side,
-                phone[1],
-            )
-            label = (golfer[0] + (circle + 10) * side, phone[1] - 12)
+    x, y = golfer
+    phone, turn, sight, label = None, 0, None, (0.0, 0.0)
+    if view == "down_the_line":
+        phone = (x + hands, y + away)
+        sight = (phone[0], phone[1] - 20, phone[0], y + 8)
+        label = (phone[0] + 12 * faces, y + circle + 26)
+    elif view in ("face_on", "rear"):
+        side = faces if view == "face_on" else -faces  # of the golfer, in the picture
+        phone, turn = (x + away * side, y), -90 * side
+        sight = (phone[0] - 20 * side, y, x + (26 if view == "face_on" else 12) * side, y)
+        label = (x + (circle + 10) * side, y - 12)
+    below = y + circle + 18
     return Sketch(
         view=view,
         width=WIDTH,
-        height=HEIGHT,
+        height=272 if view == "down_the_line" else 226,
         golfer=golfer,
-        ball=ball,
+        ball=(x + REACH_M * UNIT * faces, y),
         faces=faces,
         circle=circle,
         phone=phone,
         phone_turn=turn,
         sight=sight,
         distance_at=label,
+        circle_at=(x - 6 * faces if view == "down_the_line" else x, below),
+        circle_anchor=("end" if faces > 0 else "start") if view == "down_the_line" else "middle",
         from_above=view == "overhead",
     )

@@ -20,6 +20,7 @@ from coaching.intake import media, queries, services, sketch
 from coaching.intake.forms import AngleFormSet, AskForm, SendForm, WordForm
 from coaching.intake.models import RequestedAngle, Submission
 from coaching.intake.presets import PRESETS, preset
+from coaching.intake.sentences import filming_sentence
 from coaching.intake.spool import SpoolUploadHandler
 from coaching.people import access
 from coaching.people.errors import LessonError
@@ -116,6 +117,7 @@ def _film_page(
         "angle": angle,
         "asked": whole,
         "student": student,
+        "sentence": filming_sentence(angle),
         "sketch": sketch.draw(view=angle.view, handedness=student.handedness),
         "clips": [(clip, queries.progress(clip)) for clip in clips.order_by("pk")],
         "place": list(whole.angles.all()).index(angle) + 1,

@@ -1,0 +1,38 @@
+"""What is asked for, as the student reads it."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from coaching.intake.models import RequestedAngle
+from coaching.lessons.words import view_from
+
+
+def filming_sentence(angle: RequestedAngle) -> str:
+    """`Film your slow rehearsal from behind the line: 3 swings.`"""
+    count = angle.repetitions
+    what = {
+        "setup": _("Film how you stand to the ball %(view)s."),
+        "hold": ngettext(
+            "Film yourself going to the top and holding still, %(view)s.",
+            "Film yourself going to the top and holding still, %(view)s: %(count)d times.",
+            count,
+        ),
+        "rehearsal": ngettext(
+            "Film your slow rehearsal %(view)s: one swing.",
+            "Film your slow rehearsal %(view)s: %(count)d swings.",
+            count,
+        ),
+        "swing": ngettext(
+            "Film your swing %(view)s: one swing.",
+            "Film your swing %(view)s: %(count)d swings.",
+            count,
+        ),
+        "bar": ngettext(
+            "Film your turn with a club held across the body, %(view)s.",
+            "Film your turn with a club held across the body, %(view)s: %(count)d times.",
+            count,
+        ),
+    }[angle.kind]
+    return what % {"view": view_from(angle.view), "count": count}
