@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import PurePath
 from typing import Any
 
@@ -148,6 +149,14 @@ class Pictured:
     chart: charts.Chart
 
     @property
+    def comparison(self) -> str:
+        """What the last film was asked for, as a span draws it."""
+        low, high = self.last.low, self.last.high
+        if low is None and high is None:
+            return ""
+        return "at_most" if low is None else "at_least" if high is None else "between"
+
+    @property
     def first(self) -> queries.Point:
         return self.series.points[0]
 
@@ -170,10 +179,16 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "student": student,
             "ladders": [(a, queries.current_step(a), queries.ladder_view(a)) for a in assignments],
-            "pictures": [_pictured(series) for series in queries.series_of(student)],
+            "measures": _by_measure(queries.series_of(student)),
             "kept": [(a, *queries.kept_change(a)) for a in assignments],
         },
     )
+
+
+def _by_measure(found: list[queries.Series]) -> list[list[Pictured]]:
+    """Each measure once, with its conditions beneath it."""
+    rows = groupby(found, key=lambda series: (series.measure, series.event))
+    return [[_pictured(series) for series in group] for _key, group in rows]
 
 
 def _pictured(series: queries.Series) -> Pictured:

@@ -460,7 +460,7 @@ class TestProgress:
     def test_different_conditions_share_no_line(self, student_client, student, assignment):
         send_film(open_attempt(assignment), (52, 4), (50, 4), (55, 4))
         page = text(student_client.get(url("progress", student)))
-        assert page.count('class="over-time"') == 2  # the swing of before and the rehearsal
+        assert page.count("<h3>") == 3  # the ladder, the swing of before, the rehearsal
         assert page.count('class="trend"') == 0  # one film each: no line
 
     def test_a_trend_of_one_condition(self, student_client, student, assignment, coach):

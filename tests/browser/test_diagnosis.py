@@ -1,0 +1,258 @@
+"""An upright shaft and little turn: diagnosed, the wrong drill caught, the right one climbed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.conf import settings
+from django.core.files.base import ContentFile
+from django.urls import reverse
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from analysis.models import EventTime
+from coaching.practice import services
+from coaching.practice.models import Assignment, PainReport
+from coaching.review.models import Snippet
+from tests import factories
+from tests.coaching.practice.making import (
+    PITCH,
+    UPRIGHT,
+    library_drill,
+    make_assignment,
+    make_finding,
+    make_review,
+    open_attempt,
+    send_film,
+)
+
+CLIP = settings.BASE_DIR / "coaching" / "demo" / "clips" / "baseline_dtl.mp4"
+
+
+def give_picture(clip) -> None:
+    """Real moving pictures, so that the player and the stills have something to show."""
+    video = clip.video
+    video.copy.save("clip.mp4", ContentFile(CLIP.read_bytes()), save=False)
+    video.frame_times_s = [i / 60 for i in range(150)]
+    video.width, video.height, video.fps, video.duration_s = 720, 1280, 60.0, 2.5
+    video.save()
+    run = video.runs.get(kind="measure")
+    for repetition in range(3):
+        for place, event in enumerate(("address", "late_back", "top", "impact")):
+            EventTime.objects.get_or_create(
+                run=run, repetition=repetition, event=event,
+                defaults={"time_s": 0.4 + 0.4 * place, "frame": 24 + 24 * place,
+                          "uncertainty_s": 0.01},
+            )  # fmt: skip
+
+
+@pytest.fixture
+def filmed(student):
+    """A draft answering a clip in which the shaft is upright and the hips hardly turn."""
+    services.load_starter_library(studio=student.studio)
+    clip = factories.make_submission(student=student)
+    factories.make_measured(clip, UPRIGHT)
+    give_picture(clip)
+    return clip
+
+
+def address(live_server, name, *args):
+    return live_server.url + reverse(name, args=args)
+
+
+def test_from_the_figures_to_the_new_look(
+    live_server, desk, phone, coach, student, filmed, picture, assert_accessible
+):
+    page = desk(coach)
+    page.goto(address(live_server, "review:room", filmed.pk))
+    picture(page, "diag-room-first-1440")
+    findings, drills = page.locator("#findings"), page.locator("#drills")
+
+    # The figures suggest; one tap each.
+    for title in (
+        "Hips barely turn in the backswing",
+        "Shaft near upright late in the backswing",
+        "Hips move toward the ball after the top, forced by an upright shaft and little turn",
+    ):
+        take = findings.get_by_role("button", name=re.compile(f"^Take it.*{title}"))
+        take.click()
+        expect(take).to_have_count(0)
+    expect(findings.locator(".plan .finding")).to_have_count(3)
+    leave = findings.locator(".finding", has=page.locator("strong", has_text="coming down"))
+    expect(leave).to_contain_text("leave this for now")
+    picture(page, "diag-room-1440")
+    assert_accessible(page)
+
+    # The wrong prescription is caught, the right one offered.
+    drills.get_by_role("link", name="Your hips move toward the ball coming down").click()
+    expect(drills.get_by_role("heading", name="Seat stays on the wall")).to_be_visible()
+    expect(drills).to_contain_text("Taken away first, the player gets worse.")
+    drills.get_by_role("button", name="Assign", exact=True).click()
+    told = drills.get_by_role("alert")
+    expect(told).to_contain_text("Taken away first, the player gets worse.")
+    picture(page, "diag-wrong-1440")
+    told.get_by_role("link", name=re.compile("instead")).click()
+    expect(drills.get_by_role("heading", name=re.compile("Butt of the club"))).to_be_visible()
+
+    # A target the camera can judge: the odds follow what is typed.
+    first = drills.locator(".criterion").first
+    expect(first).to_contain_text("passes four times in five")
+    first.get_by_label("must be").select_option("between")
+    first.get_by_label("from").fill("58")
+    first.get_by_label("to").fill("60")
+    expect(first).to_contain_text("This can hardly be passed.")
+    picture(page, "diag-odds-1440")
+    first.get_by_label("must be").select_option("at_most")
+    first.get_by_label("to").fill("66")
+    expect(first).not_to_contain_text("This can hardly be passed.")
+    drills.get_by_role("button", name="Assign", exact=True).click()
+    expect(drills.get_by_role("button", name=re.compile("Take it out"))).to_be_visible()
+    assert_accessible(page)
+    picture(page, "diag-drafted-1440")
+
+    services.publish_lesson(review=filmed.reviews.get(), by=coach)
+    assignment = Assignment.objects.get()
+    assert assignment.finding.rule == "shaft-upright-late"
+
+    # The student reads it, films it, feels it.
+    handy = phone(student.user)
+    handy.goto(address(live_server, "practice:drill", assignment.pk))
+    for words in ("Film 3 repetitions; 2 must count.", "at most 66°", "It hurts"):
+        expect(handy.locator("main")).to_contain_text(words)
+    picture(handy, "diag-drill-390")
+    assert_accessible(handy)
+    attempt = open_attempt(assignment)
+    clip = send_film(attempt, (52, 3), (50, 3), (55, 3), key=PITCH)
+    give_picture(clip)
+    handy.reload()
+    handy.get_by_role("button", name="3", exact=True).tap()
+    expect(handy.locator("main")).to_contain_text("Three counted; your coach decides.")
+    picture(handy, "diag-counted-390")
+
+    # The coach judges on a phone: two taps from the waiting list.
+    desk_phone = phone(coach)
+    desk_phone.goto(address(live_server, "desk:waiting"))
+    desk_phone.get_by_role("link", name=re.compile("^Judge")).tap()
+    expect(desk_phone.locator("main")).to_contain_text("The figures say it passes")
+    picture(desk_phone, "diag-judge-390")
+    assert_accessible(desk_phone)
+    desk_phone.get_by_role("button", name="Passed").tap()
+    expect(desk_phone.locator("main")).to_contain_text("The next step is open for Sam Reed.")
+    handy.goto(address(live_server, "practice:drill", assignment.pk))
+    expect(handy.locator("main")).to_contain_text("Step 2 of 6")
+
+    # The last rung passes; what rested on the cause is looked at again.
+    assignment.rungs.update(passed_at=timezone.now())
+    last = assignment.rungs.last()
+    last.passed_at, last.days = None, 1
+    last.save()
+    attempt = services.open_rung(rung=last, by=coach)
+    send_film(attempt, *[(50, 3)] * 5, key=PITCH)
+    page.goto(address(live_server, "practice:judge", attempt.pk))
+    picture(page, "diag-judge-1440")
+    assert_accessible(page)
+    page.get_by_role("button", name="Passed").click()
+    expect(page.locator("main")).to_contain_text("has climbed the ladder")
+    page.goto(address(live_server, "diagnosis:shown", student.pk))
+    picture(page, "diag-shown-1440")
+    assert_accessible(page)
+
+
+def test_linking_by_pointer_and_by_keys(live_server, desk, coach, student, filmed):
+    review = make_review(student=student, figures={})
+    a = make_finding(review=review, words="the shaft is up")
+    b = make_finding(review=review, kind="compensation", words="you stand up")
+    c = make_finding(review=review, kind="compensation", words="you fall back")
+    give_picture(review.submissions.get())
+    page = desk(coach)
+    page.goto(address(live_server, "review:room", review.submissions.get().pk))
+    rows = {f.pk: page.locator(f"[data-finding='{f.pk}']") for f in (a, b, c)}
+    rows[b.pk].get_by_role("button", name="Because of …").click()
+    rows[a.pk].locator("strong").click()
+    expect(rows[b.pk].locator(".because")).to_contain_text("the shaft is up")
+    rows[c.pk].get_by_role("button", name="Because of …").focus()
+    page.keyboard.press("Enter")
+    rows[b.pk].get_by_role("button", name="Because of …").focus()
+    page.keyboard.press("Enter")
+    expect(rows[c.pk].locator(".because")).to_contain_text("you stand up")
+    # A circle is refused in one sentence, and nothing is lost.
+    rows[a.pk].get_by_role("button", name="Because of …").focus()
+    page.keyboard.press("Enter")
+    rows[c.pk].get_by_role("button", name="Because of …").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#findings [role=alert]")).to_contain_text("round in a circle")
+    # Dragging does the same.
+    rows[c.pk].get_by_role("button", name=re.compile("^Unlink.*you stand up")).click()
+    expect(rows[c.pk].locator(".because")).to_have_count(0)
+    rows[c.pk].get_by_role("button", name="Because of …").drag_to(rows[a.pk].locator("strong"))
+    expect(rows[c.pk].locator(".because")).to_contain_text("the shaft is up")
+
+
+def test_it_hurts(live_server, phone, desk, student, coach, picture, assert_accessible):
+    assignment = make_assignment(review=make_review(student=student))
+    page = phone(student.user)
+    page.goto(address(live_server, "practice:drill", assignment.pk))
+    page.locator("main").get_by_role("button", name="It hurts").tap()
+    expect(page.get_by_role("heading", level=1)).to_have_text(
+        "It is stopped. Your coach has been told."
+    )
+    picture(page, "diag-stopped-390")
+    assert_accessible(page)
+    assignment.refresh_from_db()
+    assert assignment.stopped_at is not None
+    page.get_by_label("Hip").check()
+    page.get_by_role("button", name="Tell my coach").tap()
+    expect(page.locator("main")).to_contain_text("You said: hip")
+    page.goto(address(live_server, "practice:pain", student.pk))
+    picture(page, "diag-pain-390")
+    assert_accessible(page)
+    office = desk(coach)
+    office.goto(address(live_server, "practice:pain_report", PainReport.objects.get().pk))
+    picture(office, "diag-report-1440")
+    assert_accessible(office)
+
+
+def test_the_other_pages(live_server, phone, desk, student, coach, picture, assert_accessible):
+    services.load_starter_library(studio=student.studio)
+    Snippet.objects.create(studio=student.studio, title="Pocket", words="Pocket further back")
+    review = make_review(student=student)
+    give_picture(review.submissions.get())
+    question = make_finding(
+        review=review, kind="question", words="your hips tilt", rule="little-turn-tilting-hips"
+    )
+    shaft = make_finding(review=review, words="the shaft is too upright", rule="shaft-upright-late")
+    make_finding(review=review, kind="compensation", words="you stand up", because=[shaft])
+    make_finding(review=review, kind="strength", words="your tempo is even")
+    drill = library_drill(student.studio, "shaft-past-the-ball")
+    assignment = make_assignment(review=review, drill=drill, finding=shaft)
+    for value in (72, 66, 58):
+        attempt = open_attempt(assignment)
+        clip = send_film(attempt, *[(value, 3)] * 3, key=PITCH)
+        give_picture(clip)
+        services.judge_attempt(
+            attempt=attempt, by=coach, decision="nearly", cue="Turn, then let it fall"
+        )
+    both = (("390", phone), ("1440", desk))
+    for width, make_page in both:
+        mine = make_page(student.user)
+        for name, args in (
+            ("practice:progress", [student.pk]),
+            ("diagnosis:shown", [student.pk]),
+            ("diagnosis:answer", [question.pk]),
+            ("practice:drill", [assignment.pk]),
+        ):
+            mine.goto(address(live_server, name, *args))
+            picture(mine, f"diag-{name.split(':')[1]}-{width}")
+            assert_accessible(mine)
+            assert mine.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+        office = make_page(coach)
+        for name, args in (
+            ("practice:library", []),
+            ("practice:library_drill", [drill.pk]),
+            ("practice:library_edit", [drill.pk]),
+        ):
+            office.goto(address(live_server, name, *args))
+            picture(office, f"diag-{name.split(':')[1]}-{width}")
+            assert_accessible(office)
+            assert office.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
