@@ -87,3 +87,172 @@ def test_pages(
             assert_accessible(page)
             wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
             assert wide <= 0, f"{name} scrolls sideways by {wide}"
+
+
+def film(phone: Any, angle: RequestedAngle) -> Page:
+    page = phone(angle.request.student.user)
+    page.goto(f"/film/{angle.pk}/")
+    return page
+
+
+def test_a_clip_is_sent_and_followed(angle: RequestedAngle, phone: Any) -> None:
+    page = film(phone, angle)
+    page.get_by_label("A word for your coach").fill("The wind was strong.")
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    submission = Submission.objects.get()
+    assert submission.video.size_bytes == CLIP.stat().st_size
+    assert submission.video.original.read() == CLIP.read_bytes()
+    assert submission.student.thread.entries.filter(words="The wind was strong.").exists()
+    check(submission)
+    expect(page.get_by_role("heading", name="Good to use")).to_be_visible()
+    expect(page.get_by_text("You have an answer by")).to_be_visible()
+    page.get_by_role("link", name="Next: film from the front").click()
+    expect(
+        page.get_by_role("heading", name="Film your slow rehearsal from the front")
+    ).to_be_visible()
+
+
+def test_a_refused_clip_is_sent_on_with_a_word(angle: RequestedAngle, phone: Any) -> None:
+    page = film(phone, angle)
+    page.get_by_label("Film it now").set_input_files(CLIP)
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    check(Submission.objects.get(), reject="wrong_view")
+    expect(page.get_by_role("heading", name="Please film this one again")).to_be_visible()
+    page.get_by_text("I think it can be used").click()
+    page.get_by_label("Tell your coach why").fill("The wall leaves no other place.")
+    page.get_by_role("button", name="Send it all the same").click()
+    expect(page.get_by_role("heading", name="Good to use")).to_be_visible()
+    assert Submission.objects.get().override_words == "The wall leaves no other place."
+
+
+def test_a_refused_clip_is_filmed_again_in_its_place(angle: RequestedAngle, phone: Any) -> None:
+    first = factories.make_submission(angle=angle)
+    factories.make_checked(first, reject="too_dark")
+    page = phone(angle.request.student.user)
+    page.goto(f"/clips/{first.pk}/")
+    page.get_by_role("link", name="Film it again").click()
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    first.refresh_from_db()
+    assert first.replaced_by == Submission.objects.exclude(pk=first.pk).get()
+
+
+def test_without_script(angle: RequestedAngle, phone: Any) -> None:
+    page = phone(angle.request.student.user, java_script_enabled=False)
+    page.goto(f"/film/{angle.pk}/")
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(page.get_by_role("alert")).to_have_text("Film, or choose a clip, then send it.")
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    page.get_by_label("A word for your coach").fill("No script here.")
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    submission = Submission.objects.get()
+    assert submission.words == "No script here."
+    check(submission)
+    page.reload()
+    expect(page.get_by_role("heading", name="Good to use")).to_be_visible()
+
+
+def small_pieces(page: Page, size: int = 4096) -> None:
+    """Let the clip travel in several requests, so that it can be stopped on its way."""
+    page.route(
+        re.compile(r"/intake/upload.*\.js$"),
+        lambda route: route.fulfill(
+            response=(answer := route.fetch()),
+            body=answer.text().replace("8 * 1024 * 1024", str(size)),
+        ),
+    )
+
+
+def half_way(page: Page, pieces: int) -> list[bool]:
+    """Lets `pieces` requests through, then breaks the connection until the list is emptied."""
+    broken = [True]
+    seen: list[str] = []
+
+    def pass_on(route: Route) -> None:
+        if route.request.method == "PATCH":
+            seen.append(route.request.url)
+            if broken and len(seen) > pieces:
+                return route.abort("connectionreset")
+        return route.continue_()
+
+    page.route("**/uploads/**", pass_on)
+    return broken
+
+
+def test_a_broken_connection_goes_on_where_it_stopped(angle: RequestedAngle, phone: Any) -> None:
+    page = film(phone, angle)
+    small_pieces(page, 32 * 1024)
+    broken = half_way(page, 3)
+    page.reload()
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    expect(page.locator("[data-part=share]")).not_to_have_text("0 %")
+    page.wait_for_timeout(1500)
+    assert Submission.objects.count() == 0
+    upload = Upload.objects.get()
+    broken.clear()
+    page.evaluate("dispatchEvent(new Event('online'))")
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    assert Upload.objects.get() == upload
+    assert Submission.objects.get().video.original.read() == CLIP.read_bytes()
+
+
+def test_a_reload_loses_nothing(angle: RequestedAngle, phone: Any) -> None:
+    page = film(phone, angle)
+    small_pieces(page, 32 * 1024)
+    broken = half_way(page, 3)
+    page.reload()
+    page.get_by_label("Film it now").set_input_files(CLIP)
+    expect(page.locator("[data-part=share]")).not_to_have_text("0 %")
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.reload()
+    expect(page.get_by_text("A clip was on its way")).to_be_visible()
+    upload = Upload.objects.get()
+    broken.clear()
+    page.get_by_role("button", name="Go on sending").click()
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    assert Upload.objects.get() == upload
+    assert Submission.objects.get().video.original.read() == CLIP.read_bytes()
+
+
+def test_pause_and_go_on_by_keyboard(angle: RequestedAngle, desk: Any) -> None:
+    page = film(desk, angle)
+    small_pieces(page, 8 * 1024)
+    page.route("**/uploads/*", lambda route: (page.wait_for_timeout(60), route.continue_())[1])
+    page.reload()
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    expect(page.locator("[data-part=share]")).not_to_have_text("0 %")
+    page.get_by_role("button", name="Pause").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Paused")).to_be_visible()
+    page.get_by_role("button", name="Go on", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible(timeout=60_000)
+
+
+def test_what_is_refused_is_told_and_another_can_be_chosen(
+    angle: RequestedAngle, phone: Any, tmp_path: Path, settings: Any
+) -> None:
+    page = film(phone, angle)
+    empty = tmp_path / "empty.mp4"
+    empty.write_bytes(b"")
+    page.get_by_label("Choose a clip").set_input_files(empty)
+    expect(page.get_by_role("alert").filter(has_text="That file is empty")).to_be_visible()
+    settings.UPLOAD_MAX_BYTES = 1000
+    page.get_by_label("Choose a clip").set_input_files(CLIP)
+    expect(page.get_by_role("alert").filter(has_text="Cut the clip")).to_be_visible()
+    assert not Upload.objects.exists()
+
+
+def test_the_coach_asks_in_two_presses(student: Student, coach: User, desk: Any) -> None:
+    page = desk(coach)
+    page.goto(f"/students/{student.pk}/ask/")
+    page.get_by_role("link", name="How you stand").click()
+    page.get_by_role("button", name="Send the request").click()
+    expect(page.get_by_text(f"Sent to {student.name}")).to_be_visible()
+    angles = RequestedAngle.objects.filter(request__student=student)
+    assert [(a.view, a.kind, a.ball) for a in angles] == [
+        ("down_the_line", "setup", "none"),
+        ("face_on", "setup", "none"),
+    ]

@@ -22,7 +22,10 @@ class ClipUpload extends HTMLElement {
     this.form.addEventListener("submit", (event) => event.preventDefault());
     addEventListener("online", () => this.broken && this.go());
     addEventListener("beforeunload", (event) => this.running && event.preventDefault());
-    this.offerEarlier();
+    // Chosen before this script was there, or brought back by the browser.
+    const chosen = [...this.querySelectorAll("input[type=file]")].find((input) => input.files.length);
+    if (chosen) this.take(chosen.files[0]);
+    else this.offerEarlier();
   }
 
   part(name) { return this.querySelector(`[data-part="${name}"]`); }
