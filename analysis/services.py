@@ -510,7 +510,12 @@ def undo_correction(*, correction: Correction) -> None:
 
 def standing_corrections(video: Video) -> list[dict[str, Any]]:
     return [
-        {"time_s": row.time_s, "target": row.target, "value": row.value}
+        {
+            "time_s": row.time_s,
+            "target": row.target,
+            # the core takes a moved event's new time as its value
+            "value": row.time_s if row.target.startswith("event:") else row.value,
+        }
         for row in video.corrections.filter(undone_at__isnull=True).order_by("pk")
     ]
 
