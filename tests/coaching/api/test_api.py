@@ -1,0 +1,149 @@
+"""Who gets what from the API, and that its description is a valid one."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from drf_spectacular.generators import SchemaGenerator
+from openapi_spec_validator import validate
+from rest_framework.test import APIClient
+
+from coaching.diagnosis.models import Finding
+from coaching.practice.models import PainReport
+from coaching.review.models import Review
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+
+def api(user=None):
+    client = APIClient()
+    if user is not None:
+        client.force_authenticate(user)
+    return client
+
+
+def test_the_schema_is_valid_openapi():
+    """Checked by the independent validator of the OpenAPI specification."""
+    validate(SchemaGenerator().get_schema(request=None, public=True))
+
+
+def test_the_reference_page_names_every_operation(client):
+    page = client.get(reverse("api:reference")).content.decode()
+    for path in SchemaGenerator().get_schema(request=None, public=True)["paths"]:
+        assert path in page
+
+
+def test_nothing_is_open_to_somebody_unknown():
+    for path in ("students", "submissions", "reviews", "waiting", "attempts", "pain"):
+        assert api().get(f"/api/{path}/").status_code == 401
+
+
+def test_a_wrong_password_gets_one_sentence(coach):
+    answer = APIClient().post("/api/login/", {"email": coach.email, "password": "no"})
+    assert answer.status_code == 400
+    assert answer.json() == {
+        "detail": "The address or the password is not right.",
+        "code": "login",
+    }
+
+
+def rows_of(student):
+    """One row of each kind that hangs on the student, by the name of its list."""
+    clip = factories.make_submission(student=student)
+    review = Review.objects.create(student=student)
+    return {
+        "students": student,
+        "requests": clip.angle.request,
+        "submissions": clip,
+        "reviews": review,
+        "findings": Finding.objects.create(
+            student=student, review=review, kind="cause", words="the grip is strong"
+        ),
+        "pain": PainReport.objects.create(student=student, region="hip"),
+    }
+
+
+def test_a_stranger_gets_404_and_empty_lists(student, stranger):
+    client = api(stranger)
+    for name, row in rows_of(student).items():
+        assert client.get(f"/api/{name}/{row.pk}/").status_code == 404, name
+        assert client.get(f"/api/{name}/").json()["results"] == [], name
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("students/{students}/message/", {"words": "Hello"}),
+        ("students/{students}/request/", {"angles": [{"view": "face_on"}]}),
+        ("students/{students}/pain/", {"region": "hip"}),
+        ("students/{students}/thread/", None),
+        ("requests/{requests}/close/", {}),
+        ("submissions/{submissions}/figures/", None),
+        ("submissions/{submissions}/override/", {"words": "Please"}),
+        ("submissions/{submissions}/retry/", {}),
+        ("submissions/{submissions}/review/", {}),
+        ("reviews/{reviews}/words/", {"words": "x", "revision": 0}),
+        ("reviews/{reviews}/find/", {"kind": "cause", "words": "x"}),
+        ("reviews/{reviews}/assign/", {"drill": 1}),
+        ("reviews/{reviews}/publish/", {}),
+        ("findings/{findings}/answer/", {"words": "x"}),
+    ],
+)
+def test_a_stranger_cannot_do_anything(student, stranger, path, body):
+    path = "/api/" + path.format(**{name: row.pk for name, row in rows_of(student).items()})
+    client = api(stranger)
+    answer = client.get(path) if body is None else client.post(path, body, format="json")
+    assert answer.status_code == 404
+
+
+def test_a_student_reads_but_does_not_teach(student):
+    rows = rows_of(student)
+    client = api(student.user)
+    assert client.get(f"/api/submissions/{rows['submissions'].pk}/").status_code == 200
+    assert client.get(f"/api/reviews/{rows['reviews'].pk}/").status_code == 404  # a draft
+    assert client.get(f"/api/findings/{rows['findings'].pk}/").status_code == 404
+    asked = client.post(
+        f"/api/students/{student.pk}/request/", {"angles": [{"view": "face_on"}]}, format="json"
+    )
+    assert asked.status_code == 404
+
+
+def test_an_assistant_prepares_but_does_not_publish(coach, student):
+    studio = student.studio
+    assistant = factories.make_coach(studio=studio, role="assistant")
+    rows = rows_of(student)
+    client = api(assistant)
+    found = client.post(
+        f"/api/reviews/{rows['reviews'].pk}/find/",
+        {"kind": "cause", "words": "the stance is narrow"},
+        format="json",
+    )
+    assert found.status_code == 201
+    assert client.post(f"/api/reviews/{rows['reviews'].pk}/publish/").status_code == 404
+
+
+def test_figures_before_measuring_say_so(coach, student):
+    clip = factories.make_submission(student=student)
+    answer = api(coach).get(f"/api/submissions/{clip.pk}/figures/")
+    assert answer.status_code == 409
+    assert answer.json()["code"] == "not_measured"
+
+
+def test_a_clip_without_a_file_gets_one_sentence(student):
+    angle = factories.make_angle(request=factories.make_request(student=student, angles=0))
+    answer = api(student.user).post(f"/api/angles/{angle.pk}/send/", {}, format="multipart")
+    assert answer.status_code == 400
+    assert answer.json()["detail"] == "Choose a video to send."
+
+
+def test_lists_do_not_cost_more_queries_with_more_rows(coach):
+    client = api(coach)
+    factories.make_submission(student=factories.make_student(coach=coach))
+    with CaptureQueriesContext(connection) as few:
+        client.get("/api/submissions/")
+    for _ in range(5):
+        factories.make_submission(student=factories.make_student(coach=coach))
+    with CaptureQueriesContext(connection) as many:
+        client.get("/api/submissions/")
+    assert len(many) == len(few)
