@@ -13,6 +13,7 @@ from typing import Any
 
 from django.core.files import File
 from django.db import models, transaction
+from django.db.models import F
 from django.test.utils import override_settings
 
 from analysis import services as analysis
@@ -24,6 +25,7 @@ from coaching.diagnosis.models import Finding
 from coaching.intake import services as intake
 from coaching.intake.models import RequestedAngle, Submission
 from coaching.lessons import services as lessons
+from coaching.lessons.models import Entry
 from coaching.people import services as people
 from coaching.people.models import Consent, Invitation, Student, Studio, User
 from coaching.people.services.record import rows_of
@@ -91,6 +93,8 @@ def create_demo(*, say: Say) -> Studio:
     for person in story.PEOPLE:
         say(f"{person.name} …")
         LESSONS[person.key](_join(studio, coach, person), coach)
+    # Nobody needs letters about what happened before the demo was opened.
+    Entry.objects.filter(thread__student__studio=studio).update(told_at=F("created_at"))
     return studio
 
 
