@@ -437,8 +437,6 @@ def _measure(row: Run, progress: Progress) -> tuple[dict[str, Any], Store]:
                     _put(run_row.artifact, f"{run_row.video_id}.npz", File(source), saved)
                 run_row.save(update_fields=["artifact"])
         store_figures(run=run_row, repetitions=result["reps"])
-        if run_row.video.corrections.filter(undone_at__isnull=True).exists():
-            refresh_figures(video=run_row.video)  # what a person moved outlives every run
         if standing_corrections(run_row.video):  # what a person moved outlives a new run
             refresh_figures(video=run_row.video)
 
