@@ -15,12 +15,12 @@ from analysis.core.measures import centre_of_mass_m, nearest_frame
 from analysis.core.pose import EVENTS, JOINTS
 from analysis.core.remeasure import Artifact, remeasure
 from analysis.errors import MediaMissing
-from analysis.models import EventTime, Run, Video
+from analysis.models import Correction, EventTime, Run, Video
 from analysis.services import local_path
 from coaching.intake.access import video_see
 from coaching.intake.models import Submission
 from coaching.people import access
-from coaching.people.models import Student
+from coaching.people.models import Consent, Student
 from coaching.review import change
 from coaching.review.models import Mark, Review, Snippet, WalkThrough
 from coaching.review.segments import SEGMENTS
@@ -346,6 +346,24 @@ def figure_groups(repetitions: list[dict[str, Any]]) -> list[dict[str, Any]]:
         ]
         groups.append({"number": number, "moments": moments})
     return groups
+
+
+def corrections_to_export() -> list[Correction]:
+    """Standing corrections of grown-ups' clips that still exist and are still shared.
+
+    A student whose age band is not known counts as a minor.
+    """
+    rows = Correction.objects.filter(undone_at=None, video__erased_at=None)
+    grown = (Student.AgeBand.ADULT, Student.AgeBand.SENIOR)
+    rows = rows.filter(
+        video__submission__student__age_band__in=grown,
+        video__submission__student__consents__purpose=Consent.Purpose.STORE,
+        video__submission__student__consents__withdrawn_at=None,
+    )
+    kept = rows.select_related("video").prefetch_related(
+        "video__runs__events", "video__runs__measurements"
+    )
+    return list(kept.distinct().order_by("pk"))
 
 
 # Comparing.

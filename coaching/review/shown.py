@@ -57,14 +57,20 @@ def _joint_name(joint: str) -> str:
 
 def figure_row(figure: dict[str, Any], user: User | None = None) -> dict[str, Any]:
     """A figure of the margin with its name, and the first reading of a corrected one."""
-    was = figure.get("original")
     imperial = getattr(user, "units", "") == User.Units.IMPERIAL
+
+    def told(value: float | None) -> str:
+        if value is None:
+            return ""
+        return words.value_words(
+            value, unit=figure["unit"], measure=figure["id"], imperial=imperial
+        )
+
+    was = told(figure.get("original"))
     return figure | {
         "label": words.label_of(figure["id"]),
         "segments_json": json.dumps(figure["segments"]),
-        "was": ""
-        if was is None
-        else words.value_words(was, unit=figure["unit"], measure=figure["id"], imperial=imperial),
+        "was": was if was != told(figure["value"]) else "",
     }
 
 

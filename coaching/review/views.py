@@ -204,16 +204,16 @@ def compare(request: HttpRequest) -> HttpResponse:
     clips = [first.submission, second.submission]
     if clips[0].student_id != clips[1].student_id:
         raise Http404
+    same_angle = first.view == second.view
+    rows = queries.differences(first, second) if same_angle else []
+    differences = [shown.difference_row(row, request.user) for row in rows]
     context = {
         "student": clips[0].student,
-        "conditions": queries.conditions(*clips),
-        "same_angle": first.view == second.view,
-        "differences": [
-            shown.difference_row(row, request.user) for row in queries.differences(first, second)
-        ]
-        if first.view == second.view
-        else [],
         "clips": clips,
+        "conditions": queries.conditions(*clips),
+        "same_angle": same_angle,
+        "differences": differences,
+        "cannot_tell": ", ".join(row["label"] for row in differences if not row["second_row"]),
     }
     fragment = request.headers.get("X-Fragment") == "1"
     return render(request, "review/_compare.html" if fragment else "review/compare.html", context)

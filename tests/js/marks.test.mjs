@@ -27,7 +27,7 @@ test("half-made marks draw what there is and never throw", () => {
 
 test("an angle read off the picture says so", () => {
   const { label } = strokes({ shape: "angle", points: [[0, 0.5], [0.5, 0.5], [0.5, 0]], words: "" }, 1);
-  assert.equal(label.words, "about 90° in the picture");
+  assert.equal(label.words, "about 90° by eye");
 });
 
 test("a moved mark keeps its shape at the edge of the picture", () => {

@@ -40,6 +40,18 @@ export function shaftAt(data, frame) {
   return grip && head ? [grip, head] : null;
 }
 
+/** The smallest box that holds the body, the club and the ball all along, or null. */
+export function bodyBox(data) {
+  const points = [...Object.values(data.curves.joints).flat(), ...(data.curves.shaft?.head ?? [])];
+  if (data.curves.ball) points.push(data.curves.ball);
+  const seen = points.filter(Boolean);
+  if (!seen.length) return null;
+  const [xs, ys] = [0, 1].map((axis) => seen.map((point) => point[axis]));
+  const [left, right] = [Math.min(...xs), Math.max(...xs)];
+  const [top, bottom] = [Math.min(...ys), Math.max(...ys)];
+  return { left, right, top, bottom };
+}
+
 /** Every place of the hands from one frame to another, for the path. */
 export function path(data, name, first, last) {
   const points = [];

@@ -3,7 +3,8 @@
 // It tells what happens by events on itself: `frame` {frame, time_s}, `state` {…changed}
 // and, bubbling, `review:moment` {video, repetition, event, time_s}. Overlays are drawn by
 // others into `player.ink`, an SVG that moves with the picture.
-import { centredOn, clampView, pan, toPicture, WHOLE, zoomAt } from "./geometry.js";
+import { bodyBox } from "./curves.js";
+import { centredOn, clampView, filledWith, pan, toPicture, WHOLE, zoomAt } from "./geometry.js";
 import { get } from "./server.js";
 import {
   clampFrame, clampSpeed, eventsInOrder, frameAt, loopFrames, momentOf, nearestFrame,
@@ -85,7 +86,9 @@ export class FramePlayer extends HTMLElement {
     if (!this.data.url) return this.#change({ data: true });
     this.video.src = this.data.url;
     await once(this.video, "loadeddata", "error");
-    this.stage.style.setProperty("--aspect", String(this.aspect));
+    this.style.setProperty("--aspect", String(this.aspect));
+    this.classList.toggle("wide", this.aspect > 1);
+    this.fill();
     this.ink.setAttribute("viewBox", `0 0 ${1000 * this.aspect} 1000`);
     const first = this.events.find((event) => event.id === "address") ?? this.events[0];
     this.#change({ data: true });
@@ -170,6 +173,12 @@ export class FramePlayer extends HTMLElement {
 
   closer(factor = 1.6, at = [0.5, 0.5]) {
     this.setView(zoomAt(this.view, at, factor));
+  }
+
+  /** Fill the window with the body and the club, where they were found. */
+  fill() {
+    const box = bodyBox(this.data);
+    this.setView(box ? filledWith(box) : WHOLE);
   }
 
   centre(point, scale = Math.max(2, this.view.scale)) {

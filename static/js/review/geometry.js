@@ -23,6 +23,12 @@ export function centredOn(view, [px, py], scale = view.scale) {
   return clampView({ scale, x: 0.5 - px * scale, y: 0.5 - py * scale });
 }
 
+/** A view that shows a box of the picture with some air around it, never cut. */
+export function filledWith({ left, right, top, bottom }, air = 1.12) {
+  const scale = Math.max(1, Math.min(1 / ((right - left) * air), 1 / ((bottom - top) * air), 4));
+  return centredOn(WHOLE, [(left + right) / 2, (top + bottom) / 2], scale);
+}
+
 export function pan(view, dx, dy) {
   return clampView({ ...view, x: view.x + dx, y: view.y + dy });
 }

@@ -62,7 +62,7 @@ export class Ink {
 
   #write(group, { at, words }) {
     const [x, y] = this.#xy(at);
-    const right = at[0] > 0.6;
+    const right = at[0] > 0.5;
     const node = document.createElementNS(SVG, "text");
     node.setAttribute("x", x + (right ? -12 : 12));
     node.setAttribute("y", Math.max(30, y - 8));

@@ -12,6 +12,7 @@ export const ACTIONS = {
   slower: { label: "slower", key: "-" },
   faster: { label: "faster", key: "=" },
   closer: { label: "closer", key: "c" },
+  body: { label: "fill with the body", key: "b" },
   whole: { label: "whole picture", key: "w" },
   undo: { label: "undo", key: "Ctrl+z" },
 };

@@ -66,7 +66,7 @@ const SHAPES = {
     if (!b) return { lines: [[a, corner]] };
     const angle = angleDeg(a, corner, b, aspect);
     // Read off the picture by eye: said as such, it is not a measured figure.
-    const words = Number.isFinite(angle) ? `about ${Math.round(angle)}° in the picture` : "";
+    const words = Number.isFinite(angle) ? `about ${Math.round(angle)}° by eye` : "";
     return { lines: [[a, corner, b]], at: corner, words };
   },
   ring: ([centre, edge]) => (edge ? { lines: [], ring: { centre, edge }, at: edge } : { lines: [] }),

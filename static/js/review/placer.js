@@ -45,6 +45,7 @@ class Asking {
     pane.setAttribute("role", "application");
     pane.setAttribute("aria-label", "Place on the picture. Arrow keys move, Enter places, Escape stops.");
     pane.focus({ preventScroll: true });
+    pane.scrollIntoView({ block: "nearest" });
     pane.addEventListener("pointerdown", (event) => this.#down(event), { signal });
     pane.addEventListener("pointermove", (event) => this.#move(event), { signal });
     pane.addEventListener("pointerup", (event) => this.#up(event), { signal });

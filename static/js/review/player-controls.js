@@ -14,6 +14,7 @@ export const DEEDS = {
   faster: (p) => p.changeSpeed(1),
   closer: (p) => p.closer(),
   farther: (p) => p.closer(1 / 1.6),
+  body: (p) => p.fill(),
   whole: (p) => p.setView({ scale: 1, x: 0, y: 0 }),
   left: (p) => p.setView({ ...p.view, x: p.view.x + 0.2 }),
   right: (p) => p.setView({ ...p.view, x: p.view.x - 0.2 }),

@@ -7,6 +7,7 @@ class TimeStrip extends HTMLElement {
 
   connectedCallback() {
     this.player = document.getElementById(this.getAttribute("for"));
+    this.readout = add(this, "output", "readout");
     this.track = add(this, "div", "track");
     Object.assign(this.track, { tabIndex: 0, role: "slider" });
     this.track.setAttribute("aria-label", "Time of the clip");
@@ -14,7 +15,6 @@ class TimeStrip extends HTMLElement {
     this.ticks = add(this.track, "div", "ticks");
     this.flags = add(this.track, "div", "flags");
     this.needle = add(this.track, "div", "needle");
-    this.readout = add(this, "output", "readout");
     this.leaders = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     this.leaders.setAttribute("class", "leaders");
     this.leaders.setAttribute("aria-hidden", "true");
