@@ -93,7 +93,10 @@ def test_from_the_figures_to_the_new_look(
     expect(told).to_contain_text("Taken away first, the player gets worse.")
     picture(page, "diag-wrong-1440")
     told.get_by_role("link", name=re.compile("instead")).click()
-    expect(drills.get_by_role("heading", name=re.compile("Butt of the club"))).to_be_visible()
+    expect(drills.get_by_role("heading", name="Turn with a club on the hips")).to_be_visible()
+    drills.get_by_role("link", name="Back").click()
+    drills.get_by_role("link", name=re.compile("The shaft is too upright")).click()
+    expect(drills.get_by_role("heading", name="Handle points past the ball")).to_be_visible()
 
     # A target the camera can judge: the odds follow what is typed.
     first = drills.locator(".criterion").first

@@ -95,6 +95,27 @@ def past_final(criterion: Criterion, final: dict[tuple[str, str], Criterion]) ->
 
 
 @register.filter
+def chance(share: float | None) -> str:
+    """A chance in percent; never quite none and never quite certain."""
+    if share is None:
+        return ""
+    if share >= 0.995:
+        return _("over 99 %")
+    return _("under 1 %") if share <= 0.005 else f"{round(100 * share)} %"
+
+
+@register.simple_tag(takes_context=True)
+def read_words(context: Any, asked: queries.Asked) -> str:
+    """`52° ± 6: in the band`, or why there is no figure."""
+    if asked.value is None:
+        return words.reason_words(asked.reason)
+    value = words.value_words(
+        asked.value, asked.uncertainty, measure=asked.measure, imperial=_imperial(context)
+    )
+    return f"{value}: {words.reading_words(asked.reading)}"
+
+
+@register.filter
 def percent(share: float | None) -> str:
     return "" if share is None else f"{round(100 * share)} %"
 

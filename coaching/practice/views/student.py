@@ -18,7 +18,8 @@ from coaching.intake import media
 from coaching.intake.models import Submission
 from coaching.people import access
 from coaching.people.errors import LessonError
-from coaching.people.models import Region, User
+from coaching.people.forms import BODY_ORDER
+from coaching.people.models import User
 from coaching.practice import charts, queries, services
 from coaching.practice.models import Assignment, Criterion, PainReport, Verdict
 
@@ -228,7 +229,7 @@ def pain(request: HttpRequest, pk: int) -> HttpResponse:
         "practice/pain.html",
         {
             "student": student,
-            "regions": Region.choices,
+            "regions": [(region.value, region.label) for region in BODY_ORDER],
             "reports": student.pain_reports.filter(reopened_at=None),
             "trouble": trouble,
         },
@@ -263,7 +264,7 @@ def pain_where(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "report": report,
         "student": report.student,
-        "regions": Region.choices,
+        "regions": [(region.value, region.label) for region in BODY_ORDER],
         "trouble": trouble,
         "stopped": report.student.assignments.filter(
             stopped_at__isnull=False, closed_at=None

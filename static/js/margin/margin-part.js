@@ -9,9 +9,9 @@ class MarginPart extends HTMLElement {
     this.addEventListener("submit", (event) => this.send(event));
     this.addEventListener("click", (event) => this.follow(event));
     document.addEventListener("margin:changed", this.onChanged = (event) => {
-      if (event.target !== this) this.load(this.dataset.src);
+      if (event.target !== this) this.renew();
     });
-    document.addEventListener("review:figures", this.onFigures = () => this.load(this.dataset.src));
+    document.addEventListener("review:figures", this.onFigures = () => this.renew());
     document.addEventListener("review:moment", this.onMoment = (event) => this.offer(event.detail));
   }
 
@@ -62,7 +62,16 @@ class MarginPart extends HTMLElement {
     return this.swap(url, {});
   }
 
-  async swap(url, options) {
+  /** Something elsewhere has changed. Nothing half typed is lost, and the focus stays. */
+  async renew() {
+    const typed = [...this.querySelectorAll("input, textarea")].some(
+      (field) => field.type !== "hidden" && field.value !== field.defaultValue,
+    );
+    if (typed || this.querySelector(".ladder-form")) return;
+    await this.swap(this.dataset.src, {}, false);
+  }
+
+  async swap(url, options, focus = true) {
     this.setAttribute("aria-busy", "true");
     try {
       const answer = await fetch(url, { ...options, headers: { "X-Fragment": "1" }, redirect: "follow" });
@@ -76,7 +85,7 @@ class MarginPart extends HTMLElement {
       this.innerHTML = words;
       this.reopen(open);
       this.linking.show();
-      this.focusAgain();
+      if (focus) this.focusAgain();
       return answer.ok;
     } catch {
       this.say(this.dataset.trouble || "");

@@ -212,7 +212,7 @@ class TestTheDrillPage:
             review=review, rungs=[TURN_RUNG, TURN_RUNG | {"criteria": [last]}]
         )
         page = text(student_client.get(url("drill", assignment)))
-        assert "on purpose more than the at least 30° you need in the end" in page
+        assert "On purpose beyond what you need in the end (at least 30°)" in page
 
 
 class TestAssigning:
