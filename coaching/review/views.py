@@ -116,7 +116,10 @@ def read(request: HttpRequest, pk: int) -> HttpResponse:
             "review": review,
             "student": review.student,
             "submissions": clips,
-            "moments": queries.moments(review, clips),
+            "walks": [_spoken(walk) for walk in review.walk_throughs.order_by("pk")],
+            "moments": [shown.moment_row(row) for row in queries.moments(review, clips)],
+            "video": clips[0].video if clips else None,
+            **_player(),
             "is_staff": access.is_staff_of(request.user, review.student),
         },
     )
@@ -273,9 +276,7 @@ def words(request: Request, pk: int) -> Response:
     """Keep the words of a draft; 409 with both versions when somebody was faster."""
     review = queries.draft_write(request.user, pk)
     given = _given(told.WordsIn, request)
-    return Response(
-        {"revision": services.save_words_or_keep(review=review, by=request.user, **given)}
-    )
+    return Response({"revision": services.save_words(review=review, by=request.user, **given)})
 
 
 @extend_schema(tags=["review"], request=None, responses=dict)
