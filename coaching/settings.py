@@ -260,6 +260,10 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     # The visibility timeout must exceed the longest job.
     "visibility_timeout": CELERY_TASK_TIME_LIMIT + 60,
     "unacked_restore_interval": 10,
+    # A page must not wait for a broker that is away: the sweep tells it again.
+    "max_retries": 1,
+    "interval_start": 0,
+    "interval_step": 0,
     "socket_timeout": 5,
     "socket_connect_timeout": 2,
 }
