@@ -250,7 +250,7 @@ def latest_clip(attempt: Attempt) -> Submission | None:
 def with_ladder(rows: QuerySet[Assignment]) -> QuerySet[Assignment]:
     """Everything a ladder shows, in a constant number of queries."""
     attempts = (
-        Attempt.objects.select_related("verdict", "angle__request")
+        Attempt.objects.select_related("verdict__submission", "angle__request")
         .prefetch_related(
             Prefetch(
                 "angle__submissions",
