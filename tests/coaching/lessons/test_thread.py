@@ -106,7 +106,7 @@ def test_every_kind_of_entry_is_complete(
         "Sam Reed has joined", "Hip (lead side): stiff or limited", "Hello there", "It never did.",
         "Asks for 2 films", "Swing, ", "Windy.", "Part of you is outside the picture.",
         "You turn little.", "You stand up because the pelvis turns little", "Turn and hold",
-        "Stop if the hip hurts.", "1 of 3: pelvis turn at the top: 40–45°", "Nearly.",
+        "Stop if the hip hurts.", "1 of 3 with pelvis turn at the top: 40–45°", "Nearly.",
         "38° ± 4 at the top; asked for 40–45°", "It hurts: back.", "Every clip has been erased",
     ):  # fmt: skip
         assert words in text, words
