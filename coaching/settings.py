@@ -184,7 +184,8 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+# A language is added here once `manage.py makemessages -l xx` has been translated whole.
+LANGUAGES = [("en", "English")]
 LOCALE_PATHS = [BASE_DIR / "coaching" / "locale"]
 TIME_ZONE = env_str("TIME_ZONE", "UTC")
 USE_TZ = True

@@ -318,12 +318,16 @@ class SettingsForm(forms.Form):
     units = forms.ChoiceField(
         label=_("Lengths in"), choices=User.Units.choices, widget=forms.RadioSelect
     )
-    language = forms.ChoiceField(
-        label=_("Language"), choices=settings.LANGUAGES, widget=forms.RadioSelect
-    )
+    language = forms.ChoiceField(label=_("Language"), widget=forms.RadioSelect)
     keys = forms.BooleanField(
         label=_("Single keys work as shortcuts in the review room."), required=False
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["language"].choices = settings.LANGUAGES
+        if len(settings.LANGUAGES) == 1:
+            del self.fields["language"]
 
 
 class EraseForm(forms.Form):

@@ -43,7 +43,7 @@ class User(AbstractUser):
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=80)
     units = models.CharField(max_length=8, choices=Units.choices, default=Units.METRIC)
-    language = models.CharField(max_length=8, choices=settings.LANGUAGES, default="en")
+    language = models.CharField(max_length=8, default="en")  # one of settings.LANGUAGES
     # Review-room habits: speed, keys, overlays. Never anything the app relies on.
     preferences = models.JSONField(default=dict, blank=True)
 

@@ -163,7 +163,8 @@ def profile(request: HttpRequest) -> HttpResponse:
         del form.fields["keys"]  # students have no review room
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
-        user.name, user.units, user.language = data["name"], data["units"], data["language"]
+        user.name, user.units = data["name"], data["units"]
+        user.language = data.get("language", user.language)
         user.preferences = {**user.preferences, "keys": data.get("keys", True)}
         user.save(update_fields=["name", "units", "language", "preferences"])
         request.session[settings.LANGUAGE_COOKIE_NAME] = user.language

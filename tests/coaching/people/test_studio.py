@@ -164,7 +164,8 @@ def test_ten_wrong_passwords_close_the_door_for_a_while(coach: User, client: Cli
     cache.clear()
 
 
-def test_language_and_units_are_kept(student: Student, client_for) -> None:
+def test_language_and_units_are_kept(student: Student, client_for, settings) -> None:
+    settings.LANGUAGES = [("en", "English"), ("de", "Deutsch")]
     client = client_for(student.user)
     form = {"name": "Sam", "units": "imperial", "language": "de"}
     assert client.post(reverse("people:profile"), form).status_code == 302
@@ -184,3 +185,8 @@ def test_password_is_set_anew_through_a_letter(
     new = {"new_password1": "another quiet 8", "new_password2": "another quiet 8"}
     assert client.post(page.redirect_chain[-1][0], new).url == reverse("people:login")
     assert client.login(username=student.user.email, password="another quiet 8")
+
+
+def test_one_language_is_no_question(student: Student, client_for) -> None:
+    page = client_for(student.user).get(reverse("people:profile"))
+    assert "Deutsch" not in page.content.decode() and "Language" not in page.content.decode()
