@@ -145,10 +145,12 @@ def send(request: HttpRequest, pk: int) -> HttpResponse:
         _drain(request)
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         return _film_page(request, angle, trouble=services.too_big().sentence, status=413)
-    request.upload_handlers = [SpoolUploadHandler(request)]
+    spooling = SpoolUploadHandler(request)
+    request.upload_handlers = [spooling]
     try:
         request.POST  # noqa: B018  reads the whole body
     except OSError:  # no room, or nobody there any more to read the answer
+        spooling.upload_interrupted()
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         error = services.no_room()
         return _film_page(request, angle, trouble=error.sentence, status=error.status)
