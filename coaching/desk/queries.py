@@ -5,8 +5,8 @@ Every list takes a constant number of queries, however many rows there are.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,12 +15,15 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
+from analysis.models import Measurement, Run
 from coaching.diagnosis.models import Finding, Plan
 from coaching.intake.models import RequestedAngle, Submission
 from coaching.intake.queries import next_angle, state, waiting_submissions
 from coaching.intake.sentences import filming_sentence
 from coaching.lessons.models import Entry, Seen
+from coaching.lessons.words import view_from
 from coaching.people import access
 from coaching.people.models import Student, User
 from coaching.people.queries import profile_is_old
@@ -38,6 +41,20 @@ from coaching.practice.queries import (
 from coaching.review.models import Review
 
 QUIET_AFTER = timedelta(days=14)
+HEADLINES = (
+    ("pelvis_turn_deg", "top"),
+    ("shaft_pitch_deg", "late_back"),
+    ("bar_turn_deg", "top"),
+    ("balance_pct", "address"),
+    ("side_tilt_deg", "address"),
+)
+FILMS = {
+    "setup": _l("the set-up"),
+    "hold": _l("a held position"),
+    "rehearsal": _l("a slow rehearsal"),
+    "swing": _l("a swing"),
+    "bar": _l("a turn with a held club"),
+}
 GROUPS = ("pain", "promised", "look_again", "rest")
 
 
@@ -55,7 +72,8 @@ class Row:
     state: str = ""
     submission: Submission | None = None
     attempt: Attempt | None = None
-    asked: Sequence[Asked] = field(default_factory=tuple)
+    asked: Sequence[Asked] = ()
+    headline: Sequence[Measurement] = ()
 
     @property
     def order(self) -> tuple[int, datetime]:
@@ -110,55 +128,90 @@ def _pain(students: QuerySet[Student]) -> Iterable[Row]:
 
 
 def _clips(students: QuerySet[Student], *, now: datetime) -> Iterable[Row]:
+    """Attempts one by one; clips of one request together, as they are reviewed together."""
     waiting = waiting_submissions(students).filter(
         Q(snoozed_until__isnull=True) | Q(snoozed_until__lte=now)
     )
     clips = [clip for clip in waiting if state(clip) in {"ready", "failed"}]
     attempts = attempts_by_submission(clips)
     asked = measured_against_asked(clips)
+    together: dict[tuple[str, int], list[Submission]] = {}
     for clip in clips:
-        attempt = attempts.get(clip.pk)
-        yield Row(
-            group="promised",
-            student=clip.student,
-            sentence=_clip_sentence(clip, attempt),
-            since=clip.created_at,
-            promised_at=clip.promised_at,
-            action=_("Judge") if attempt else _("Review"),
-            url=(
-                reverse("practice:judge", args=[attempt.pk])
-                if attempt
-                else reverse("review:room", args=[clip.pk])
-            ),
-            state=state(clip),
-            submission=clip,
-            attempt=attempt,
-            asked=asked.get(clip.pk, ()),
-        )
+        alone = clip.pk in attempts or clip.angle is None
+        key = ("clip", clip.pk) if alone else ("request", clip.angle.request_id)
+        together.setdefault(key, []).append(clip)
+    shown = _headlines([row[0] for row in together.values() if row[0].pk not in attempts])
+    for row in together.values():
+        yield _clip_row(row, attempts.get(row[0].pk), asked.get(row[0].pk, ()), shown)
 
 
-def _clip_sentence(clip: Submission, attempt: Attempt | None) -> str:
-    view = {
-        "down_the_line": _("from behind the line"),
-        "face_on": _("from the front"),
-        "rear": _("from the rear"),
-        "overhead": _("from above"),
-    }.get(clip.video.view, "")
+def _clip_row(
+    clips: Sequence[Submission],
+    attempt: Attempt | None,
+    asked: Sequence[Asked],
+    headlines: Mapping[int, list[Measurement]],
+) -> Row:
+    clip = clips[0]  # the one with the nearest promise
+    failed = next((c for c in clips if state(c) == "failed"), None)
     if attempt:
-        rung = attempt.rung
-        what = _("tried “%(drill)s”, step %(step)d, %(view)s.") % {
-            "drill": rung.assignment.drill_version.title,
-            "step": rung.position + 1,
-            "view": view,
-        }
+        action, url = _("Judge"), reverse("practice:judge", args=[attempt.pk])
     else:
-        what = _("sent a %(kind)s %(view)s.") % {
-            "kind": clip.video.get_kind_display(),
-            "view": view,
-        }
-    if state(clip) == "failed":
-        return what + " " + _("It could not be measured; look at it or try again.")
-    return what
+        action, url = _("Review"), reverse("review:room", args=[clip.pk])
+    sentence = _tried(attempt) if attempt else _sent(clips)
+    if failed:
+        sentence += " " + _("It could not be measured; look at it or try again.")
+    return Row(
+        group="promised",
+        student=clip.student,
+        sentence=sentence,
+        since=clip.created_at,
+        promised_at=clip.promised_at,
+        action=action,
+        url=url,
+        state=state(failed or clip),
+        submission=clip,
+        attempt=attempt,
+        asked=asked,
+        headline=headlines.get(clip.video_id, ()),
+    )
+
+
+def _tried(attempt: Attempt) -> str:
+    return _("tried “%(drill)s”, step %(step)d, %(view)s.") % {
+        "drill": attempt.rung.assignment.drill_version.title,
+        "step": attempt.rung.position + 1,
+        "view": view_from(attempt.rung.view),
+    }
+
+
+def _sent(clips: Sequence[Submission]) -> str:
+    """Such as: sent a swing from behind the line and a swing from the front."""
+    parts = [f"{FILMS[c.video.kind]} {view_from(c.video.view)}" for c in clips]
+    listed = parts[0]
+    if len(parts) > 1:
+        listed = _("%(some)s and %(last)s") % {"some": ", ".join(parts[:-1]), "last": parts[-1]}
+    return _("sent %(films)s.") % {"films": listed}
+
+
+def _headlines(clips: Sequence[Submission]) -> dict[int, list[Measurement]]:
+    """The two figures that say most of a first clip, by video; one query for all."""
+    wanted = Q()
+    for measure, event in HEADLINES:
+        wanted |= Q(measure=measure, event=event)
+    rows = Measurement.objects.filter(
+        wanted,
+        run__video__in=[clip.video_id for clip in clips],
+        run__kind=Run.Kind.MEASURE,
+        repetition=0,
+        value__isnull=False,
+    )
+    newest: dict[int, dict[tuple[str, str], Measurement]] = {}
+    for figure in rows.select_related("run").order_by("run_id"):
+        newest.setdefault(figure.run.video_id, {})[figure.measure, figure.event] = figure
+    return {
+        video: [found[key] for key in HEADLINES if key in found][:2]
+        for video, found in newest.items()
+    }
 
 
 def _new_looks(students: QuerySet[Student]) -> Iterable[Row]:
