@@ -53,8 +53,9 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 @login_required
 def student_edit(request: HttpRequest, pk: int) -> HttpResponse:
-    """The student's name and way in, and the ways to the whole record."""
-    student = access.student_teach(request.user, pk)
+    """The student's name and way in, and the ways to the whole record. An assistant reads."""
+    fetch = access.student_prepare if request.method == "GET" else access.student_teach
+    student = fetch(request.user, pk)
     form = StudentForm(posted(request), instance=student)
     if request.method == "POST" and form.is_valid():
         services.rename_student(student=student, **form.cleaned_data)
@@ -71,6 +72,7 @@ def student_edit(request: HttpRequest, pk: int) -> HttpResponse:
         "guardian_asked": queries.guardian_asked(student) if student.is_minor else None,
         "consents_missing": queries.consents_missing(student),
         "notes": queries.standing_body_notes(student),
+        "teaches": access.is_staff_of(request.user, student, roles=access.TEACHING),
         "is_owner": access.is_staff_of(request.user, student, roles=(Membership.Role.OWNER,)),
         "colleagues": queries.staff_of(student.studio).filter(role__in=access.TEACHING),
     }

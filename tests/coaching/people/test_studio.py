@@ -149,6 +149,14 @@ def test_assistant_prepares_but_does_not_invite(coach: User, client_for) -> None
     assert not Invitation.objects.exists()
 
 
+def test_assistant_reads_the_profile_and_changes_nothing(student: Student, client_for) -> None:
+    helper = factories.make_coach(studio=student.studio, role="assistant")
+    page = reverse("people:student_edit", args=[student.pk])
+    text = client_for(helper).get(page).content.decode()
+    assert "right-handed" in text and "Name and address" not in text
+    assert client_for(helper).post(page, {"name": "X"}).status_code == 404
+
+
 def test_ten_wrong_passwords_close_the_door_for_a_while(coach: User, client: Client) -> None:
     cache.clear()
     page = reverse("people:login")
