@@ -22,10 +22,11 @@ from typing import Any
 import numpy as np
 
 from analysis.core.measures import Readings, measures_of
-from analysis.core.motion import gap_at
+from analysis.core.motion import gap_at, local_fit
 from analysis.core.pose import Array, Capture, Moment, ShaftTrack
 
 SHAFT_MEASURES = ("handle_lean_deg", "shaft_pitch_deg", "shaft_aim_deg", "shaft_aim_cm")
+HAND_MEASURES = ("hand_speed_peak_m_s", "hand_speed_peak_s")
 
 
 @dataclass(frozen=True)
@@ -74,8 +75,12 @@ _USUAL = {
 _BALL_X, _BALL_Y, _BALL_Z_M = (0.02, 0.03), (0.43, 0.06), 0.021
 # A phone's main camera sees about this many picture heights away; the person who films
 # holds it at the height of the hands at address.
-_USUAL_F, _USUAL_HEIGHT = 0.78, 0.55
+_USUAL_F, _USUAL_HEIGHT = 0.78, 0.57
+# and stands between feet and ball: on the line through the hands (statures toward it).
+_ASIDE = 0.11
 _USUAL_YAW_SD_DEG = 3.5
+# Speed in space over speed across the picture, and its spread as a share.
+_ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
 _LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
 _SHORT = 0.10  # of stature in the picture: less is a shaft seen from its end
 _LINE_SD_DEG = 0.5  # the handle is gripped a little off the line of the shaft
@@ -91,7 +96,9 @@ def usual_camera(
     yaw_deg: float = 0.0,
     yaw_sd_deg: float = _USUAL_YAW_SD_DEG,
 ) -> Camera:
-    """A level camera as high as the hands, at the distance the person's size tells.
+    """A camera as high as the hands, at the distance the person's size tells.
+
+    It is turned so that the feet appear where they do.
 
     Parameters
     ----------
@@ -100,30 +107,28 @@ def usual_camera(
     stature_px : float
         Standing height in pixels.
     yaw_deg : float
-        How far the camera stands off the line, seen from above: positive toward +Y in
-        face_on terms of the target (+X), down-the-line toward the heels.
+        How far off the line the camera stands, seen from above: positive toward the
+        target (face-on), toward the heels (down-the-line).
     """
     f = _USUAL_F * max(size_px)
     distance = f * stature_m / stature_px
     centre = np.array(size_px, float) / 2
     height = _USUAL_HEIGHT * stature_m
-    down = math.atan2(feet_px[1] - centre[1], f)  # the feet below the optical axis
-    pitch = math.atan2(height - 0.05 * stature_m, distance) - down
-    side = math.atan2(feet_px[0] - centre[0], f)
+    pitch = math.atan2(height - 0.05 * stature_m, distance) - math.atan2(feet_px[1] - centre[1], f)
     a = math.radians(yaw_deg)
+    aside = _ASIDE * stature_m
     if view == "face_on":
-        place = np.array([distance * math.sin(a), distance * math.cos(a), height])
+        place = np.array([distance * math.sin(a), distance * math.cos(a) + aside, height])
     else:
-        place = np.array([-distance * math.cos(a), -distance * math.sin(a), height])
-    ahead = np.array([-place[0], -place[1], 0.0]) / distance
+        place = np.array([-distance * math.cos(a), aside - distance * math.sin(a), height])
+    to_feet = np.array([-place[0], -place[1], 0.0]) / math.hypot(place[0], place[1])
     # the picture's right is the golfer's Y down-the-line and his X face-on
-    right = np.array([-ahead[1], ahead[0], 0.0])
-    if right[1 if view != "face_on" else 0] < 0:
-        right = -right
-    ahead, right = (
-        ahead * math.cos(side) - right * math.sin(side),
-        right * math.cos(side) + ahead * math.sin(side),
-    )
+    beside = np.array([-to_feet[1], to_feet[0], 0.0])
+    if beside[0 if view == "face_on" else 1] < 0:
+        beside = -beside
+    side = math.atan2(feet_px[0] - centre[0], f)  # where in the picture the feet stand
+    ahead = to_feet * math.cos(side) - beside * math.sin(side)
+    right = beside * math.cos(side) + to_feet * math.sin(side)
     up = np.array([0.0, 0.0, 1.0])
     axis = ahead * math.cos(pitch) - up * math.sin(pitch)
     below = -(up * math.cos(pitch) + ahead * math.sin(pitch))
@@ -153,22 +158,66 @@ def measure_club(
     dict
         (measure, event) to (value, one standard deviation) or a reason code.
     """
-    rows = [m for m in measures_of(capture.view, capture.kind) if m.id in SHAFT_MEASURES]
-    readings: Readings = {}
-    if shaft is None or not np.isfinite(shaft.angle_deg).any():
+    listed = measures_of(capture.view, capture.kind)
+    rows = [m for m in listed if m.id in SHAFT_MEASURES]
+    if shaft is None:
         return {(m.id, m.event): "not_seen" for m in rows}
+    readings: Readings = {}
+    if any(m.id in HAND_MEASURES for m in listed):
+        readings |= _hand_speed(shaft, events, body.scale_m_per_px, capture.view)
+    if not np.isfinite(shaft.angle_deg).any():
+        return readings | {(m.id, m.event): "not_seen" for m in rows}
     setting = _setting(shaft, body, events, capture)
     for m in rows:
         moment = events.get(m.event, Moment(None, reason="not_reached"))
         if moment.time_s is None:
             readings[m.id, m.event] = moment.reason or "not_reached"
             continue
-        seen = _seen_at(shaft, moment, setting.stature_px)
+        seen = (
+            _at_rest(shaft, moment)
+            if m.event == "address"
+            else _seen_at(shaft, moment, setting.stature_px)
+        )
+        if m.event == "impact" and not isinstance(seen, str):
+            seen = _through_the_ball(seen, _head_at_address(shaft, events))
         if isinstance(seen, str):
             readings[m.id, m.event] = seen
             continue
         readings[m.id, m.event] = _reading(m.id, m.event, seen, setting, moment)
     return readings
+
+
+def _hand_speed(
+    shaft: ShaftTrack, events: Mapping[str, Moment], m_per_px: float, view: str
+) -> Readings:
+    """Fastest the grip moves across the picture between top and impact.
+
+    The hands are fastest half-way down, where they cross either view; the share of the
+    speed along the view is made up for by `_ACROSS`.
+    """
+    ids = [(id, "impact") for id in HAND_MEASURES]
+    top, impact = (events.get(e, Moment(None, reason="not_reached")) for e in ("top", "impact"))
+    if top.time_s is None or impact.time_s is None:
+        return dict.fromkeys(ids, top.reason or impact.reason or "not_reached")
+    fine = np.arange(top.time_s, impact.time_s, 0.002)
+    frame_s = gap_at(shaft.time_s, 0.5 * (top.time_s + impact.time_s))
+    inside = np.isfinite(shaft.grip_px).all(axis=1)
+    near = inside & (shaft.time_s > top.time_s - 0.1) & (shaft.time_s < impact.time_s + 0.1)
+    if len(fine) < 5 or near.sum() < 6:
+        return dict.fromkeys(ids, "not_seen")
+    width = max(0.75 * frame_s, 0.04 * (impact.time_s - top.time_s))
+    rate = local_fit(shaft.time_s[near], shaft.grip_px[near], fine, width_s=width)[1]
+    speed = np.hypot(rate[:, 0], rate[:, 1]) * m_per_px * _ACROSS[view][0]
+    i = int(np.nanargmax(speed))
+    flat = fine[speed > 0.97 * speed[i]]
+    value, spread = float(speed[i]), _ACROSS[view][1]
+    return {
+        ids[0]: (value, math.hypot(spread * value, 0.1)),
+        ids[1]: (
+            float(impact.time_s - fine[i]),
+            math.hypot(0.5 * frame_s + 0.02, 0.3 * float(np.ptp(flat))),
+        ),
+    }
 
 
 # --- what is seen ----------------------------------------------------------------------
@@ -226,6 +275,44 @@ def _seen_at(shaft: ShaftTrack, moment: Moment, stature_px: float) -> _Seen | st
         return "shaft_end_on"
     sd = float(np.interp(when, shaft.time_s[near], shaft.sd_deg[near]))
     return _Seen(angle, turn, sd, grip, rate, length)
+
+
+def _at_rest(shaft: ShaftTrack, moment: Moment) -> _Seen | str:
+    """The middle of what was seen in the last part of the stillness."""
+    when = moment.time_s or 0.0
+    frame_s = gap_at(shaft.time_s, when)
+    inside = (shaft.time_s <= when + 0.6 * frame_s) & (shaft.time_s > when - 0.3)
+    rows = np.flatnonzero(inside & np.isfinite(shaft.angle_deg))
+    if not len(rows):  # a set-up's address is the start of its stillness
+        after = (shaft.time_s >= when) & (shaft.time_s < when + 0.6)
+        rows = np.flatnonzero(after & np.isfinite(shaft.angle_deg))
+    if not len(rows):
+        return "not_seen"
+    return _Seen(
+        angle_deg=float(np.median(shaft.angle_deg[rows])),
+        rate_deg_s=0.0,
+        sd_deg=float(np.median(shaft.sd_deg[rows])),
+        grip_px=np.asarray(np.median(shaft.grip_px[rows], axis=0)),
+        grip_rate_px_s=np.zeros(2),
+        length_px=float(np.median(shaft.length_px[rows])),
+    )
+
+
+def _through_the_ball(seen: _Seen, head_px: Array) -> _Seen:
+    """At impact the head is where it stood: only the grip moves with the event's time.
+
+    The shaft turns by 2000 degrees a second then, the line from the ball to the grip by
+    a quarter of that.
+    """
+    step = head_px - seen.grip_px
+    if not np.isfinite(step).all():
+        return seen
+    angle = math.degrees(math.atan2(-step[1], step[0]))
+    if abs((angle - seen.angle_deg + 180) % 360 - 180) > 30:
+        return seen
+    later = step - 0.001 * seen.grip_rate_px_s
+    rate = (math.degrees(math.atan2(-later[1], later[0])) - angle) / 0.001
+    return replace(seen, angle_deg=angle, rate_deg_s=rate, sd_deg=max(seen.sd_deg, 1.5))
 
 
 def _setting(
@@ -426,7 +513,7 @@ def _value(id: str, event: str, given: _Inputs, setting: _Setting) -> float | st
     along_shaft = math.atan2(down[1], -down[2])
     if id == "shaft_aim_deg":
         return math.degrees(along_shaft - to_ball)
-    return 100 * (grip[1] + math.tan(along_shaft) * drop - ball[1])
+    return 100 * (grip[1] + math.tan(along_shaft) * (drop + _BALL_Z_M) - ball[1])
 
 
 def _at_depth(camera: Camera, xy_px: Array, depth_m: float, axis: int) -> Array:

@@ -31,6 +31,9 @@ _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
 _STILL = 0.01  # statures
+# Filmed as asked, the camera is as high as the hands (statures above the ankles), and a
+# level shaft's end is nearer than the hands by this share of their distance, or farther.
+_CAMERA_HEIGHT, _NEARER, _FARTHER = 0.53, 0.33, -0.2
 # How far hands or club head stray at rest and have left it, in metres.
 _AT_REST_M, _LEFT_M = 0.018, 0.03
 # How much of the way to fit: little of a sharp shaft, more of noisy hands.
@@ -48,6 +51,7 @@ class _Signals:
     arm_sd_deg: float
     trunk_m: Array  # (T, 2) middle of the shoulders, same axes
     still_px: float
+    horizon_px: float  # row at the height of the camera, were it as high as asked
 
 
 def find_events(
@@ -92,7 +96,7 @@ def find_events(
     if capture.kind == "bar":
         return _bar_events(pose, inside)
     if capture.kind == "hold":
-        return _hold_events(signals, shaft, reference_address)
+        return _hold_events(signals, shaft, capture.view, reference_address)
     swing = _main_swing(pose, inside, capture)
     if swing is None:
         return _none(capture.kind, "no_swing") | {"address": _settled(signals)}
@@ -109,10 +113,7 @@ def lead_arm_deg(pose: PoseSequence, *, view: str, stature: float) -> Array:
     """
     slope, offset, _ = _ARM[view]
     shoulder = pose.xy_px[:, LANDMARK["shoulder_left"], 1]
-    if view == "face_on":
-        wrist = pose.xy_px[:, LANDMARK["wrist_left"], 1]
-    else:
-        wrist = hands_px(pose)[:, 1]
+    wrist = pose.xy_px[:, LANDMARK["wrist_left"], 1] if view == "face_on" else hands_px(pose)[:, 1]
     return slope * (shoulder - wrist) / stature + offset
 
 
@@ -147,8 +148,15 @@ def _signals(
     else:
         arm, arm_sd = np.full(len(pose), np.nan), math.nan
     shoulders = midpoint(pose.xy_px, "shoulder_left", "shoulder_right")
+    feet = midpoint(pose.xy_px, "ankle_left", "ankle_right")[rows, 1]
     return _Signals(
-        pose.time_s[rows], hands[rows] * flip, arm[rows], arm_sd, shoulders[rows] * flip, tall
+        time_s=pose.time_s[rows],
+        hands_m=hands[rows] * flip,
+        arm_deg=arm[rows],
+        arm_sd_deg=arm_sd,
+        trunk_m=shoulders[rows] * flip,
+        still_px=tall,
+        horizon_px=float(np.median(feet)) - _CAMERA_HEIGHT * tall,
     )
 
 
@@ -193,14 +201,17 @@ def _swing_events(
     events["transition"] = _transition(s, top.time_s, impact)
     events["lead_arm_down"] = _arm_level(s, top.time_s, impact, rising=False)
     back, down = top.time_s - start, impact - top.time_s
-    sign = _shaft_up(shaft, s.time_s) if shaft is not None else None
-    events["takeaway"] = _level(s, sign, (start, top.time_s), True) or Moment(
+    near, far = (
+        None if shaft is None else _shaft_up(shaft, s, capture.view, toward)
+        for toward in (True, False)
+    )
+    events["takeaway"] = _level(s, near, (start, top.time_s), True) or Moment(
         start + _TAKEAWAY_SHARE[0] * back, _TAKEAWAY_SHARE[1] * back
     )
-    events["delivery"] = _level(s, sign, (top.time_s + 0.3 * down, impact), False) or Moment(
+    events["delivery"] = _level(s, near, (top.time_s + 0.3 * down, impact), False) or Moment(
         impact - _DELIVERY_SHARE[0] * down, max(_DELIVERY_SHARE[1] * down, 0.01)
     )
-    events["follow_through"] = _level(s, sign, (impact, impact + 0.8 * down), True) or Moment(
+    events["follow_through"] = _level(s, far, (impact, impact + 0.8 * down), True) or Moment(
         impact + _FOLLOW_SHARE[0] * down, _FOLLOW_SHARE[1] * down
     )
     events["finish"] = _finish(s, impact)
@@ -378,35 +389,66 @@ def _transition(s: _Signals, top_s: float, impact_s: float) -> Moment:
 # --- the shaft -----------------------------------------------------------------------
 
 
-def _shaft_up(shaft: ShaftTrack, time_s: Array) -> tuple[Array, Array]:
-    """Times and the vertical part of the shaft, in visible lengths, where it was seen."""
+def _shaft_up(
+    shaft: ShaftTrack, s: _Signals, view: str, toward_camera: bool
+) -> tuple[Array, Array]:
+    """Times and how far the far end of the shaft stands above level, in statures.
+
+    Down-the-line a level shaft points along the view, and its end stands where
+    perspective puts it: away from the horizon when it is nearer than the hands.
+    """
     seen = np.isfinite(shaft.angle_deg)
-    length = np.where(np.isfinite(shaft.length_px), shaft.length_px, np.nan)
-    whole = np.nanpercentile(length, 95) if np.isfinite(length).any() else 1.0
-    part = np.sin(np.radians(shaft.angle_deg)) * np.clip(length / whole, 0.05, 1.0)
-    return shaft.time_s[seen], part[seen]
+    rise = np.sin(np.radians(shaft.angle_deg[seen])) * shaft.length_px[seen]
+    if view == "down_the_line":
+        part = _NEARER if toward_camera else _FARTHER
+        rise = rise + part * (shaft.grip_px[seen, 1] - s.horizon_px)
+    return shaft.time_s[seen], rise / s.still_px
 
 
 def _level(
     s: _Signals, up: tuple[Array, Array] | None, span: tuple[float, float], rising: bool
 ) -> Moment | None:
-    """The shaft passes level inside a span; interpolated across a gap seen from its end."""
+    """The shaft passes level inside a span.
+
+    Interpolated between two frames, or led on into the gap in which it is seen from its
+    end.
+    """
     if up is None:
         return None
     time_s, part = up
     rows = (time_s >= span[0] - 1e-6) & (time_s <= span[1] + 1e-6)
-    t, y = time_s[rows], part[rows]
-    if len(t) < 2:
+    t, y = time_s[rows], part[rows] if rising else -part[rows]
+    if len(t) < 2 or y[0] >= 0:
         return None
-    when = crossing_s(t, y, rising=rising)
-    if not np.isfinite(when):
+    frames = gap_at(s.time_s, t[0])
+    wide = np.flatnonzero(np.diff(t) > max(2.6 * frames, 0.03))
+    last = int(wide[0]) if len(wide) else len(t) - 1
+    above = np.flatnonzero(y[: last + 1] >= 0)
+    if len(above):
+        i = int(above[0]) - 1
+        slope = (y[i + 1] - y[i]) / (t[i + 1] - t[i])
+        noise = min(0.02 / max(abs(slope), 1e-3), frames)
+        return Moment(float(t[i] - y[i] / slope), math.hypot(noise, 0.1 * (t[i + 1] - t[i])))
+    return _led_on(t, y, last)
+
+
+def _led_on(t: Array, y: Array, last: int) -> Moment | None:
+    """Where both sides of a gap, in which the shaft is seen from its end, meet zero."""
+    end = t[last + 1] if last + 1 < len(t) else t[last] + 0.1
+    found = []
+    for side in (slice(max(last - 3, 0), last + 1), slice(last + 1, last + 5)):
+        if len(t[side]) < 3:
+            continue
+        rate, level = np.polyfit(t[side] - t[last], y[side], 1)
+        when = t[last] - level / rate if rate > 0 else math.nan
+        if t[last] <= when <= end:
+            found.append((when, min(when - t[last], end - when)))
+    if not found:
         return None
-    i = int(np.clip(np.searchsorted(t, when), 1, len(t) - 1))
-    gap = t[i] - t[i - 1]
-    frames = gap_at(s.time_s, when)
-    slope = abs((y[i] - y[i - 1]) / gap)
-    noise = 0.02 / max(slope, 1e-3)
-    return Moment(when, math.hypot(noise, 0.15 * max(gap - frames, 0.0), 0.1 * frames))
+    weight = [1 / (0.005 + far) ** 2 for _, far in found]
+    when = float(np.average([w for w, _ in found], weights=weight))
+    spread = float(np.average([abs(w - when) for w, _ in found], weights=weight))
+    return Moment(when, 0.3 * min(far for _, far in found) + 0.5 * spread + 0.003)
 
 
 def _impact(
@@ -449,33 +491,42 @@ def _impact_of_hands(s: _Signals, start_s: float, top_s: float, swing: Swing) ->
 def _impact_of_shaft(
     shaft: ShaftTrack, capture: Capture, start_s: float, top_s: float, hands: Moment
 ) -> Moment | None:
-    """The shaft passes its own line at address (face-on), or the head its place."""
+    """The shaft passes the head's place at address (face-on), or the head is nearest to it."""
     assert hands.time_s is not None
     reach = max(3 * (hands.uncertainty_s or 0.0), 0.06)
     if capture.view == "face_on":
-        return _past_address_angle(shaft, start_s, hands.time_s, reach)
+        return _past_address_foot(shaft, start_s, hands.time_s, reach)
     return _head_at_ball(shaft, start_s, hands.time_s, reach)
 
 
-def _past_address_angle(
+def _past_address_foot(
     shaft: ShaftTrack, start_s: float, around_s: float, reach_s: float
 ) -> Moment | None:
+    """The shaft's line passes the place on the ground where the head stood at address.
+
+    The place, not the angle: the hands are ahead at impact, so the angle passes later.
+    """
     seen = np.isfinite(shaft.angle_deg)
     rest = seen & (shaft.time_s <= start_s + 1e-6) & (shaft.time_s > start_s - 0.3)
-    near = seen & (np.abs(shaft.time_s - around_s) <= reach_s)
-    if not rest.any() or near.sum() < 2:
+    near = np.flatnonzero(seen & (np.abs(shaft.time_s - around_s) <= reach_s))
+    if not rest.any() or len(near) < 2:
         return None
-    home = float(np.median(shaft.angle_deg[rest]))
+    home = np.median(_visible_end(shaft)[rest], axis=0)
+    away = (shaft.angle_deg[near] + 90 + 180) % 360 - 180
+    near = near[np.abs(away) < 75]
+    if len(near) < 2 or not np.isfinite(home).all():
+        return None
     t = shaft.time_s[near]
-    past = (shaft.angle_deg[near] - home + 180) % 360 - 180
-    ok = np.abs(past) < 120
-    t, past = t[ok], past[ok]
-    when = crossing_s(t, past, rising=True)
+    fine = np.arange(t[0], t[-1], 0.0005)
+    angle = np.radians(np.interp(fine, t, shaft.angle_deg[near]))
+    grip = np.stack([np.interp(fine, t, shaft.grip_px[near, k]) for k in (0, 1)], axis=1)
+    drop = home[1] - grip[:, 1]
+    foot = grip[:, 0] - drop / np.tan(angle)
+    when = crossing_s(fine, foot - home[0], rising=True)
     if not np.isfinite(when):
         return None
     i = int(np.clip(np.searchsorted(t, when), 1, len(t) - 1))
-    gap, rate = t[i] - t[i - 1], (past[i] - past[i - 1]) / (t[i] - t[i - 1])
-    return Moment(when, math.hypot(6.0 / max(abs(rate), 60.0), 0.12 * gap))
+    return Moment(when, math.hypot(0.0015, 0.12 * (t[i] - t[i - 1])))
 
 
 def _head_at_ball(
@@ -546,7 +597,7 @@ def _longest_rest(
 
 
 def _hold_events(
-    s: _Signals, shaft: ShaftTrack | None, reference: Moment | None
+    s: _Signals, shaft: ShaftTrack | None, view: str, reference: Moment | None
 ) -> dict[str, Moment]:
     """Backswing held at the top: its middle is the top."""
     names = EVENTS[: EVENTS.index("top") + 1]
@@ -563,7 +614,7 @@ def _hold_events(
     start = _start_of_backswing(s, address, span[0])
     top = Moment(held, max((span[1] - span[0]) / 8, 0.02))
     lead = _arm_level(s, start, span[0], rising=True)
-    sign = _shaft_up(shaft, s.time_s) if shaft is not None else None
+    sign = None if shaft is None else _shaft_up(shaft, s, view, True)
     back = span[0] - start
     events = {
         "address": address,

@@ -18,7 +18,7 @@ ANGLE_BIN_DEG = 1.5
 _BINS = round(360 / ANGLE_BIN_DEG)
 _KEPT = 6
 # Physics of a swung club: how fast its turn rate changes, degrees per second squared.
-_ALPHA_DEG_S2 = 12_000.0
+_ALPHA_DEG_S2 = 15_000.0
 _JUMP_COST = 3.0
 _RESTART_COST = 2.0
 _LONGEST_GAP_S = 0.4
@@ -286,7 +286,7 @@ def keep_stretches(time_s: Array, candidates: list[list[Candidate]], path: list[
             dt = time_s[i] - time_s[last]
             turn = (rays[i].angle_deg - rays[last].angle_deg + 180) % 360 - 180
             reach = min(max(min(rays[i].end_px, rays[last].end_px) / whole, 0.15), 1.0)
-            allowed = 1.5 * _ALPHA_DEG_S2 * dt / reach**2 + 3.0 / dt
+            allowed = 2.5 * _ALPHA_DEG_S2 * dt / reach**2 + 3.0 / dt
             steady = len(stretch) < 2 or abs(turn / dt - rate) < allowed
             if dt < max(3.5 * frame_s, 0.07) and steady:
                 stretch.append(i)
