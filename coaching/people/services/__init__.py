@@ -2,7 +2,6 @@
 
 from coaching.people.services.consent import (
     agree_as_guardian,
-    end_guardianship,
     give_consents,
     name_guardian,
     withdraw_consents,
@@ -46,7 +45,6 @@ __all__ = [
     "create_studio",
     "describe_student",
     "end_body_note",
-    "end_guardianship",
     "erase_record",
     "export_record",
     "finish_joining",

@@ -85,16 +85,6 @@ def agree_as_guardian(*, invitation: Invitation, user: User, purposes: Iterable[
 
 
 @transaction.atomic
-def end_guardianship(*, guardianship: Guardianship) -> None:
-    """A guardian steps back. Without another one, everything filmed is erased."""
-    guardianship.ended_at = timezone.now()
-    guardianship.save(update_fields=["ended_at"])
-    student = guardianship.student
-    if student.is_minor and not guardians_of(student).exists() and guardianship.user:
-        withdraw_consents(student=student, by=guardianship.user)
-
-
-@transaction.atomic
 def give_consents(*, student: Student, by: User, purposes: Iterable[str]) -> list[Consent]:
     """Agree to each of `purposes`; what stands already stays as it is."""
     if student.is_minor and not guardians_of(student).filter(user=by).exists():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -20,14 +20,15 @@ OTHER_SIDE = {"lead": "trail", "trail": "lead", "both": "both", "": ""}
 
 def open_account(*, name: str, email: str, password: str, language: str = "en") -> User:
     """A new account; an address that has one already is told to sign in."""
-    email = email.strip().lower()
-    if User.objects.filter(email=email).exists():
+    try:
+        with transaction.atomic():
+            return User.objects.create_user(email, password, name=name.strip(), language=language)
+    except IntegrityError:
         raise LessonError(
             _("There is an account with this address: sign in, then open the link again."),
             code="account_exists",
             status=409,
-        )
-    return User.objects.create_user(email, password, name=name.strip(), language=language)
+        ) from None
 
 
 @transaction.atomic

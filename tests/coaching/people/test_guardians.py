@@ -10,7 +10,7 @@ from analysis.models import Video
 from coaching.lessons.models import Entry
 from coaching.people import access, queries, services
 from coaching.people.errors import LessonError
-from coaching.people.models import Guardianship, Invitation, Student, User
+from coaching.people.models import Invitation, Student, User
 from tests import factories
 
 
@@ -134,19 +134,6 @@ def test_withdrawing_erases_the_clips(client_for) -> None:
     assert queries.consents_missing(minor) == ["store", "share_coach"]
     entry = Entry.objects.filter(kind="consent").last()
     assert entry.refs["given"] is False and entry.author == guardian
-
-
-def test_last_guardian_stepping_back_erases_too(client_for) -> None:
-    guardian = factories.make_guardian()
-    minor = queries.wards_of(guardian).get()
-    services.give_consents(student=minor, by=guardian, purposes=["store"])
-    video = factories.make_video(files=True)
-    factories.make_submission(student=minor, video=video)
-    services.end_guardianship(guardianship=Guardianship.objects.get(user=guardian))
-    video.refresh_from_db()
-    assert video.erased_at
-    page = reverse("people:guardian", args=[minor.pk])
-    assert client_for(guardian).get(page).status_code == 404
 
 
 def test_only_the_guardian_says_that_he_came_of_age(client_for) -> None:
