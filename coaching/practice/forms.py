@@ -75,8 +75,24 @@ def ladder_from(post: Mapping[str, str], *, base: list[dict[str, Any]]) -> list[
             for number_ in range(MOST_CRITERIA)
             if (criterion := criterion_from(post, f"{key}-{number_}")) is not None
         ] or row["criteria"]
-        rungs.append(rung)
+        rungs.append(with_a_bar(rung) if post.get(f"{key}-bar") else rung)
     return rungs
+
+
+def with_a_bar(rung: dict[str, Any]) -> dict[str, Any]:
+    """The same rung filmed with a club held across the body, where turn itself decides.
+
+    The held club shows the turn of whatever it is held against, so the limits stay.
+    """
+    turned = [
+        {**c, "measure": "bar_turn_deg"} if c.get("measure") in BAR_FOR else c
+        for c in rung["criteria"]
+    ]
+    return rung | {"film_kind": "bar", "effort": "still", "ball": "none", "criteria": turned}
+
+
+# Turns that a club held across hips or chest shows directly.
+BAR_FOR = ("pelvis_turn_deg", "shoulder_turn_deg")
 
 
 def criterion_from(post: Mapping[str, str], key: str) -> dict[str, Any] | None:
@@ -144,6 +160,12 @@ class RungRow:
     @property
     def number(self) -> int:
         return self.place + 1
+
+    @property
+    def bar(self) -> bool:
+        """Whether a film with a held club would judge this rung more sharply."""
+        slow = self.row["film_kind"] in ("hold", "rehearsal")
+        return slow and all(c.get("measure") in BAR_FOR for c in self.row["criteria"])
 
     @property
     def kind_words(self) -> str:

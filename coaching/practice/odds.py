@@ -12,10 +12,8 @@ from coaching.lessons import words
 from coaching.people.models import Student
 from coaching.practice import queries
 from coaching.practice.criteria import Advice, Target, advise
+from coaching.practice.forms import BAR_FOR
 from coaching.practice.models import Criterion
-
-# Where a held club shows the turn directly, without a model of the body.
-_TURNS = ("pelvis_turn_deg", "shoulder_turn_deg", "separation_deg")
 
 
 @dataclass(frozen=True)
@@ -131,4 +129,4 @@ def odds_of(
 
 def _bar(measure: str, rung: Mapping[str, Any]) -> bool:
     """Whether a film with a held club would judge the same thing more sharply."""
-    return measure in _TURNS and rung["film_kind"] in ("hold", "rehearsal")
+    return measure in BAR_FOR and rung["film_kind"] in ("hold", "rehearsal")

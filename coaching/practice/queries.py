@@ -30,6 +30,7 @@ from coaching.practice.criteria import (
     suggest,
     survives,
 )
+from coaching.practice.lines import Line, judged_lines
 from coaching.practice.models import (
     Assignment,
     Attempt,
@@ -40,6 +41,7 @@ from coaching.practice.models import (
     SelfAnswer,
     Verdict,
 )
+from coaching.review.queries import player_data, with_figures
 
 # Repetitions of a clip in order, each (measure, event) -> row.
 Film = list[dict[tuple[str, str], Measurement]]
@@ -57,7 +59,7 @@ class Asked:
     value: float | None
     uncertainty: float | None
     reason: str
-    time_s: float | None
+    frame: int | None
 
     @property
     def measure(self) -> str:
@@ -215,7 +217,7 @@ def _judge(
 def _asked(criterion: Criterion, repetition: int, row: Measurement | None) -> Asked:
     if row is None:
         return Asked(criterion, repetition, None, None, "not_measured", None)
-    return Asked(criterion, repetition, row.value, row.uncertainty, row.reason, row.time_s)
+    return Asked(criterion, repetition, row.value, row.uncertainty, row.reason, row.frame)
 
 
 def measured_against_asked(submissions: Sequence[Submission]) -> dict[int, list[Asked]]:
@@ -242,6 +244,29 @@ def latest_clip(attempt: Attempt) -> Submission | None:
     """The clip that stands for an attempt: the newest that was not replaced."""
     clips = [clip for clip in attempt.angle.submissions.all() if clip.replaced_by_id is None]
     return max(clips, key=lambda clip: clip.pk, default=None)
+
+
+@dataclass(frozen=True)
+class Still:
+    """One moment of a clip with the lines its figure is read from."""
+
+    video_id: int
+    event: str
+    repetition: int  # from 1
+    lines: tuple[Line, ...]
+
+
+def stills_of(result: Judged) -> dict[int, Still]:
+    """One still a repetition, of the moment its first figure is read at."""
+    curves = player_data(with_figures(result.submission.video_id))["curves"]
+    found: dict[int, Still] = {}
+    for asked in result.asked:
+        if asked.value is not None and asked.repetition not in found:
+            lines = judged_lines(curves, asked.measure, asked.frame)
+            found[asked.repetition] = Still(
+                result.submission.video_id, asked.event, asked.repetition, tuple(lines)
+            )
+    return found
 
 
 # --- ladders ------------------------------------------------------------------------

@@ -49,6 +49,7 @@ def judge_context(request: HttpRequest, attempt: Attempt, trouble: str = "") -> 
         "criteria": criteria,
         "clip": clip,
         "result": result,
+        "stills": queries.stills_of(result) if result else {},
         "verdict": queries.verdict_of(attempt),
         "event": event,
         "then": then,

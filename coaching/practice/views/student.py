@@ -70,6 +70,7 @@ def drill_context(request: HttpRequest, assignment: Assignment) -> dict[str, Any
         "step": step,
         "places": queries.ladder_view(assignment),
         "last": result,
+        "stills": queries.stills_of(result) if result else {},
         "verdict": verdict,
         "asks_feel": asks_feel,
         "shows_count": assignment.show_count_at_once and not asks_feel,

@@ -252,6 +252,15 @@ class TestAssigning:
         assert (str(assignment.due_on), assignment.caution) == ("2030-01-05", "Slowly.")
         assert not assignment.ask_feel_first
 
+    def test_a_film_with_a_held_club_where_turn_decides(self, coach_client, review):
+        drill = make_drill(studio=review.student.studio).drill
+        page = text(coach_client.get(url("assign", review) + f"?drill={drill.pk}"))
+        assert "judges it more sharply" in page
+        self.post(coach_client, review, drill, **{"rung-0-bar": "1"})
+        rung = Assignment.objects.get().rungs.first()
+        criterion = rung.criteria.get()
+        assert (rung.film_kind, criterion.measure, criterion.low) == ("bar", "bar_turn_deg", 38)
+
     @pytest.mark.parametrize(
         ("fields", "sentence"),
         [
