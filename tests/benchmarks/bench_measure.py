@@ -1,6 +1,6 @@
 """Speed and memory of the measuring: `make bench ONLY=measure`.
 
-Clips are made from one of `tests/data` (or of `$SHARED/clips`): a 20 s, 1080p, 60 fps
+Clips are made from one of the demo: a 20 s, 1080p, 60 fps
 film of one swing between stretches of standing still. Naive is a fresh process that
 decodes and runs the heavy network on every frame, one after another.
 """
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -24,7 +23,7 @@ import numpy as np
 
 from tests.analysis.film import encode, pictures, scaled
 
-CLIP = ROOT / "tests" / "data" / "swing_down_the_line.mp4"
+CLIP = ROOT / "coaching" / "demo" / "clips" / "baseline_dtl.mp4"
 OPTIONS = ["--view", "down_the_line", "--handedness", "right", "--stature-cm", "180"]
 RATE = 60
 
@@ -92,7 +91,7 @@ def film(path: Path, *, seconds: float, factor: float, keep_every: int = 1) -> P
 
 
 def _rows(seconds: float, factor: float, keep_every: int) -> Iterator[tuple[float, np.ndarray]]:
-    images = [image for _, image in pictures(source())]
+    images = [image for _, image in pictures(CLIP)]
     total, n = round(seconds * RATE), len(images)
     before = max(0, (total - n) * 2 // 3)
     for k in range(0, total, keep_every):
@@ -102,12 +101,6 @@ def _rows(seconds: float, factor: float, keep_every: int) -> Iterator[tuple[floa
         elif i >= n:
             i = n - 1 - abs((i - n) % 20 - 10)
         yield k / RATE, scaled(images[i], factor) if factor != 1 else images[i]
-
-
-def source() -> Path:
-    if CLIP.exists():
-        return CLIP
-    return Path(os.environ["SHARED"]) / "clips" / "baseline_dtl.mp4"
 
 
 def run_naive(clip: Path) -> float:
