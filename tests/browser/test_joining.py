@@ -1,4 +1,4 @@
-"""Joining on a phone, with fingers and with keys; a minor and the guardian."""
+"""Joining with fingers on a phone and with keys at a desk; a minor and the guardian."""
 
 from __future__ import annotations
 
@@ -10,6 +10,10 @@ from playwright.sync_api import Page, expect
 from coaching.people import queries, services
 from coaching.people.models import Invitation, Student, User
 from tests import factories
+from tests.browser.hands import Fingers, Keys
+
+WAYS = [pytest.param("phone", Fingers(), id="phone"), pytest.param("desk", Keys(), id="desk")]
+Hands = Fingers | Keys
 
 
 @pytest.fixture
@@ -18,127 +22,131 @@ def invitation(coach: User) -> Invitation:
     return services.invite_student(studio=studio, by=coach, name="Sam Reed")
 
 
-def fill_account(page: Page, *, name: str, email: str = "") -> None:
-    page.get_by_label("Your name").fill(name)
+def account(page: Page, hands: Hands, *, name: str, email: str = "") -> None:
+    hands.write(page.get_by_label("Your name"), name)
     if email:
-        page.get_by_label("Your e-mail").fill(email)
-    page.get_by_label("A password").fill(factories.PASSWORD)
+        hands.write(page.get_by_label("Your e-mail"), email)
+    hands.write(page.get_by_label("A password"), factories.PASSWORD)
 
 
-def test_adult_joins_on_a_phone(invitation: Invitation, phone, assert_accessible, picture) -> None:
-    page = phone()
+def go_on(page: Page, hands: Hands, name: str = "Go on") -> None:
+    hands.press(page.get_by_role("button", name=name))
+
+
+def heading(page: Page, words: str | re.Pattern[str]) -> None:
+    expect(page.get_by_role("heading", level=1)).to_have_text(words)
+
+
+@pytest.mark.parametrize(("width", "hands"), WAYS)
+def test_adult_joins(
+    invitation: Invitation, width: str, hands: Hands, request, assert_accessible, picture
+) -> None:
+    page = request.getfixturevalue(width)()
     page.goto(f"/join/{invitation.token}/")
     assert_accessible(page)
-    picture(page, "join-1-account-phone")
-    fill_account(page, name="Sam Reed", email="sam@example.org")
-    page.get_by_label("18 or over").tap()
-    page.get_by_role("button", name="Go on").tap()
+    picture(page, f"join-1-account-{width}")
+    account(page, hands, name="Sam Reed", email="sam@example.org")
+    hands.press(page.get_by_label("18 or over"))
+    go_on(page, hands)
 
-    expect(page.get_by_role("heading", level=1)).to_have_text("What hurts, or will not move?")
-    page.get_by_label("Hip", exact=True).tap()
-    page.get_by_label("Which movement? (Hip)").fill("turning in")
-    page.get_by_label("Side (Hip)").select_option("right")
+    heading(page, "What hurts, or will not move?")
+    hands.press(page.get_by_label("Hip", exact=True))
+    hands.choose(page.get_by_label("Side (Hip)"), "right")
+    hands.write(page.get_by_label("Which movement? (Hip)"), "turning in")
     assert_accessible(page)
-    picture(page, "join-2-body-phone")
-    page.get_by_role("button", name="Go on").tap()
+    picture(page, f"join-2-body-{width}")
+    go_on(page, hands)
 
-    page.get_by_label("left-handed").tap()
-    page.get_by_label("How tall are you?").fill("five foot")
-    page.get_by_label("18 to 59").tap()
-    page.get_by_label("at home with foam balls").tap()
-    page.get_by_role("button", name="Go on").tap()
-    # The sentence stands beside the field, and nothing that was typed is lost.
+    heading(page, "A little about you")
+    hands.press(page.get_by_label("left-handed"))
+    hands.write(page.get_by_label("How tall are you?"), "five foot")
+    hands.press(page.get_by_label("18 to 59"))
+    hands.press(page.get_by_label("at home with foam balls"))
+    go_on(page, hands)
+    # The sentence stands beside the field, and nothing that was chosen is lost.
     expect(page.get_by_text("Write it like 178 cm or 5 ft 10 in.")).to_be_visible()
     expect(page.get_by_label("left-handed")).to_be_checked()
     assert_accessible(page)
-    picture(page, "join-3-about-phone")
-    page.get_by_label("How tall are you?").fill("5 ft 10 in")
-    page.get_by_role("button", name="Go on").tap()
+    picture(page, f"join-3-about-{width}")
+    hands.write(page.get_by_label("How tall are you?"), "5 ft 10 in")
+    go_on(page, hands)
 
-    expect(page.get_by_role("heading", level=1)).to_have_text("What you agree to")
+    heading(page, "What you agree to")
     assert_accessible(page)
-    picture(page, "join-4-consents-phone")
+    picture(page, f"join-4-consents-{width}")
     for box in page.get_by_role("checkbox").all():
         expect(box).not_to_be_checked()
-        box.tap()
-    page.get_by_role("button", name="Finish").tap()
+        hands.press(box)
+    go_on(page, hands, "Finish")
     page.wait_for_url(re.compile(r"/mine/\d+/"))
     student = Student.objects.get()
     assert student.joined_at and not queries.consents_missing(student)
     assert student.body_notes.get().side == "lead"  # right hip of a left-hander
 
 
-def test_joining_by_keyboard_alone(invitation: Invitation, desk) -> None:
-    page = desk()
+@pytest.mark.parametrize(("width", "hands"), WAYS)
+def test_minor_and_guardian(
+    invitation: Invitation, width: str, hands: Hands, request, assert_accessible, picture
+) -> None:
+    opened = request.getfixturevalue(width)
+    page = opened()
     page.goto(f"/join/{invitation.token}/")
-    page.keyboard.press("Tab")
-    expect(page.get_by_text("Skip to the page")).to_be_focused()
-    page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Control+A")
-    page.keyboard.type("Kim")
-    page.keyboard.press("Tab")
-    page.keyboard.type("kim@example.org")
-    page.keyboard.press("Tab")
-    page.keyboard.type(factories.PASSWORD)
-    page.keyboard.press("Tab")
-    page.keyboard.press("Space")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text("What hurts, or will not move?")
-    assert User.objects.get(email="kim@example.org").name == "Kim"
+    account(page, hands, name="Jo", email="jo@example.org")
+    hands.press(page.get_by_label("under 18"))
+    go_on(page, hands)
 
-
-def test_minor_and_guardian(invitation: Invitation, phone, assert_accessible, picture) -> None:
-    page = phone()
-    page.goto(f"/join/{invitation.token}/")
-    fill_account(page, name="Jo", email="jo@example.org")
-    page.get_by_label("under 18").tap()
-    page.get_by_role("button", name="Go on").tap()
-
-    expect(page.get_by_role("heading", level=1)).to_have_text("Your guardian agrees first.")
-    page.get_by_label("Your guardian’s name").fill("Ada")
-    page.get_by_label("Your guardian’s own e-mail").fill("jo@example.org")
-    page.get_by_role("button", name="Write to them").tap()
+    heading(page, "Your guardian agrees first.")
+    hands.write(page.get_by_label("Your guardian’s name"), "Ada")
+    hands.write(page.get_by_label("Your guardian’s own e-mail"), "jo@example.org")
+    go_on(page, hands, "Write to them")
     expect(page.get_by_text("it must differ from yours")).to_be_visible()
-    page.get_by_label("Your guardian’s own e-mail").fill("ada@example.org")
-    page.get_by_role("button", name="Write to them").tap()
-    expect(page.get_by_role("heading", level=1)).to_have_text("We have written to Ada.")
+    hands.write(page.get_by_label("Your guardian’s own e-mail"), "ada@example.org")
+    go_on(page, hands, "Write to them")
+    heading(page, "We have written to Ada.")
     assert_accessible(page)
-    picture(page, "guardian-1-wait-phone")
+    picture(page, f"guardian-1-wait-{width}")
 
-    link = Invitation.objects.get(kind="guardian")
-    other = phone()
-    other.goto(f"/join/{link.token}/")
+    other = opened()
+    other.goto(f"/join/{Invitation.objects.get(kind='guardian').token}/")
     assert_accessible(other)
-    picture(other, "guardian-2-agree-phone")
-    fill_account(other, name="Ada")
+    picture(other, f"guardian-2-agree-{width}")
+    account(other, hands, name="Ada")
     for box in other.get_by_role("checkbox").all():
-        box.tap()
-    other.get_by_role("button", name="Agree").tap()
-    expect(other.get_by_role("heading", level=1)).to_have_text(re.compile("guardian"))
+        hands.press(box)
+    go_on(other, hands, "Agree")
+    heading(other, re.compile("guardian"))
     assert_accessible(other)
-    picture(other, "guardian-3-page-phone")
+    picture(other, f"guardian-3-page-{width}")
 
-    # The student goes on now: the body comes first.
+    # The student goes on now, and the body comes first.
     page.goto("/")
-    page.goto(f"/students/{invitation.student_id}/wait/")
-    expect(page.get_by_role("heading", level=1)).to_have_text("What hurts, or will not move?")
+    heading(page, "What hurts, or will not move?")
 
-    other.get_by_role("link", name="Withdraw").tap()
+    hands.press(other.get_by_role("link", name="Withdraw"))
     expect(other.get_by_text("This cannot be undone")).to_be_visible()
-    other.get_by_role("button", name="Withdraw and erase the clips").tap()
+    go_on(other, hands, "Withdraw and erase the clips")
     expect(other.get_by_text("Nothing. No clip can be sent.")).to_be_visible()
     student = Student.objects.get(pk=invitation.student_id)
     assert queries.consents_missing(student) == ["store", "share_coach"]
 
 
-def test_joining_works_without_script(invitation: Invitation, phone) -> None:
-    page = phone(None, java_script_enabled=False)
+def test_first_stop_of_the_keyboard_skips_the_head(invitation: Invitation, desk) -> None:
+    page = desk()
     page.goto(f"/join/{invitation.token}/")
-    fill_account(page, name="Sam", email="sam@example.org")
-    page.get_by_label("18 or over").tap()
-    page.get_by_role("button", name="Go on").tap()
-    page.get_by_label("Nothing hurts and nothing is limited.").tap()
-    page.get_by_role("button", name="Go on").tap()
-    expect(page.get_by_role("heading", level=1)).to_have_text("A little about you")
+    page.keyboard.press("Tab")
+    expect(page.get_by_text("Skip to the page")).to_be_focused()
+    expect(page.get_by_text("Skip to the page")).to_be_in_viewport()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    expect(page.get_by_label("Your name")).to_be_focused()
+
+
+def test_joining_works_without_script(invitation: Invitation, phone) -> None:
+    page, hands = phone(None, java_script_enabled=False), Fingers()
+    page.goto(f"/join/{invitation.token}/")
+    account(page, hands, name="Sam", email="sam@example.org")
+    hands.press(page.get_by_label("18 or over"))
+    go_on(page, hands)
+    hands.press(page.get_by_label("Nothing hurts and nothing is limited."))
+    go_on(page, hands)
+    heading(page, "A little about you")
