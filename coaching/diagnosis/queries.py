@@ -266,12 +266,17 @@ class Suggested:
         return self.measurement.event
 
 
+# Only a swing at one's own speed tells these.
+_OF_A_SWING = ("backswing_s", "downswing_s", "tempo_ratio", "hand_speed_peak_m_s")
+
+
 def figures_of(
     submissions: Iterable[Submission],
 ) -> dict[tuple[str, str], tuple[Reading, Measurement]]:
     """Each figure of these clips: the mean over the repetitions, and one row it hangs on.
 
-    Of a figure that two views measure, the surer one is taken.
+    Of a figure that two views measure, the surer one is taken. A slow rehearsal says
+    nothing about tempo or speed.
     """
     videos = [submission.video_id for submission in submissions]
     runs = Run.objects.filter(
@@ -280,7 +285,9 @@ def figures_of(
     newest = {run.video_id: run.pk for run in runs.only("pk", "video_id")}
     rows: dict[tuple[str, str, int], list[Measurement]] = defaultdict(list)
     found = Measurement.objects.filter(run__in=newest.values(), value__isnull=False)
-    for row in found.select_related("run").order_by("repetition"):
+    for row in found.select_related("run__video").order_by("repetition"):
+        if row.run.video.kind != "swing" and row.measure in _OF_A_SWING:
+            continue
         rows[row.measure, row.event, row.run_id].append(row)
     best: dict[tuple[str, str], tuple[Reading, Measurement]] = {}
     for (measure, event, _run), repeated in rows.items():

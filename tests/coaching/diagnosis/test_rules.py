@@ -101,7 +101,7 @@ class TestFiring:
     def test_little_turn_on_a_tilting_hip_line_asks_first(self):
         tilted = {
             ("pelvis_turn_deg", "top"): (20.0, 5.0),
-            ("hip_line_tilt_deg", "top"): (14.0, 3.0),
+            ("hip_line_tilt_deg", "top"): (22.0, 3.0),
         }
         got = fired(tilted)
         assert got["little-turn-tilting-hips"].rule.kind == QUESTION

@@ -182,6 +182,14 @@ class TestSuggestions:
         assert found.value == 22.0
         assert found.uncertainty < 4.0
 
+    def test_a_rehearsal_tells_no_tempo(self):
+        review = make_review(figures={("tempo_ratio", "impact"): (1.2, 0.1)})
+        assert [s.rule.id for s in queries.suggestions_for(review)] == ["rushed-from-the-top"]
+        video = review.submissions.get().video
+        video.kind = "rehearsal"
+        video.save()
+        assert queries.suggestions_for(review) == []
+
 
 class TestPlanAndSentences:
     def build(self):
