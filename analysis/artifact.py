@@ -44,7 +44,7 @@ def load(path: Path | str) -> Artifact:
             arrays = {name: stored[name] for name in stored.files}
     except FileNotFoundError as error:
         raise MediaMissing(str(path)) from error
-    except (zipfile.BadZipFile, OSError, KeyError) as error:
+    except (zipfile.BadZipFile, OSError, ValueError) as error:
         raise ValueError(f"{Path(path).name} is not a measuring archive") from error
     meta = json.loads(bytes(arrays.pop("meta")).decode())
     if meta["artifact"] > VERSION:
