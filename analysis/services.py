@@ -212,7 +212,7 @@ def _close(
             return _closed(row, claim, target, store=store, saved=saved, **fields)
     except BaseException:
         for file in saved:  # rolled back: a file that no row names would never be erased
-            file.storage.delete(file.name)
+            file.storage.delete(str(file.name))
         raise
 
 
@@ -376,10 +376,10 @@ def _check(row: Run, progress: Progress) -> tuple[dict[str, Any], Store]:
     return result, store
 
 
-def _put(field: FieldFile, name: str, content: File, saved: list[FieldFile]) -> None:
+def _put(field: FieldFile, name: str, content: File[Any], saved: list[FieldFile]) -> None:
     """Save a file in place of the one that `field` names; the old one goes on commit."""
     if field:
-        transaction.on_commit(partial(field.storage.delete, field.name))
+        transaction.on_commit(partial(field.storage.delete, str(field.name)))
     field.save(name, content, save=False)
     saved.append(field)
 

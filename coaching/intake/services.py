@@ -82,7 +82,7 @@ def request_angles(
 
 def _check_angle(angle: RequestedAngle) -> None:
     for name in ("view", "kind", "effort", "ball"):
-        field = angle._meta.get_field(name)
+        field: Any = angle._meta.get_field(name)
         if getattr(angle, name) not in dict(field.choices or ()):
             raise LessonError(
                 _("Choose one of the listed values for %(name)s.") % {"name": name},
@@ -138,10 +138,7 @@ def refuse_unless_welcome(*, student: Student, angle: RequestedAngle | None) -> 
             status=403,
         )
     if student.stature_cm is None:
-        raise LessonError(
-            _("Tell us how tall you are in your profile first: every length is measured by it."),
-            code="stature",
-        )
+        raise _no_stature()
     if student.closed_at:
         raise LessonError(
             _("Your lessons here are closed. Write to your coach to open them again."),
@@ -160,6 +157,13 @@ def refuse_unless_welcome(*, student: Student, angle: RequestedAngle | None) -> 
             code="closed",
             status=409,
         )
+
+
+def _no_stature() -> LessonError:
+    return LessonError(
+        _("Tell us how tall you are in your profile first: every length is measured by it."),
+        code="stature",
+    )
 
 
 def create_upload(
@@ -342,7 +346,7 @@ def _replaced_by(upload: Upload) -> Submission | None:
 
 
 def _originals() -> Any:
-    return Video._meta.get_field("original").storage  # type: ignore[union-attr]
+    return Video._meta.get_field("original").storage
 
 
 def _store_original(upload: Upload) -> str:
@@ -378,6 +382,8 @@ def submit_video(
     `original` names a file in the video storage. A clip replaces the refused ones of its
     angle, and `replaces` when it is still unanswered.
     """
+    if student.stature_cm is None:
+        raise _no_stature()
     now = timezone.now()
     told = dict(Video._meta.get_field("view").choices or ())
     video = Video.objects.create(

@@ -203,7 +203,7 @@ def opened(pk: uuid.UUID) -> Iterator[File[Any]]:
 class FormFile(TemporaryUploadedFile):
     """A form's file, kept in the spool from its first byte, never in memory or elsewhere."""
 
-    def __init__(self, name: str, content_type: str, size: int, charset: str, extra: Any) -> None:
+    def __init__(self, name: Any, content_type: Any, size: int, charset: Any, extra: Any) -> None:
         folder = Path(settings.UPLOAD_SPOOL)
         folder.mkdir(parents=True, exist_ok=True)
         file = tempfile.NamedTemporaryFile(prefix="form-", dir=folder)  # noqa: SIM115

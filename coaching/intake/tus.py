@@ -86,7 +86,7 @@ class TusView(APIView):
             response["Tus-Version"] = VERSION
         return response
 
-    def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
         return Response(
             status=204,
             headers={

@@ -22,6 +22,7 @@ from coaching.intake.models import RequestedAngle, Submission
 from coaching.intake.presets import PRESETS, preset
 from coaching.intake.sentences import filming_sentence
 from coaching.intake.spool import SpoolUploadHandler
+from coaching.lessons.words import quality_told
 from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import User
@@ -154,7 +155,7 @@ def send(request: HttpRequest, pk: int) -> HttpResponse:
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         error = services.no_room()
         return _film_page(request, angle, trouble=error.sentence, status=error.status)
-    return _send(request, angle)  # type: ignore[no-any-return]
+    return _send(request, angle)
 
 
 @csrf_protect
@@ -235,7 +236,7 @@ def _clip(request: HttpRequest, pk: int, **extra: Any) -> dict[str, Any]:
     return {
         "clip": row,
         "told": queries.progress(row),
-        "warnings": [queries.words.quality_told(code) for code in queries.warnings(row)],
+        "warnings": [quality_told(code) for code in queries.warnings(row)],
         "missing": missing,
         "can_act": can_act,
         "can_see": can_act or queries.shares_with_coach(row.student),

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from django.core.files.base import ContentFile
+from django.core.files.base import ContentFile, File
 from django.db import DatabaseError, IntegrityError, OperationalError, transaction
 from django.utils import timezone
 
@@ -86,10 +86,13 @@ def test_other_options_are_another_run_whatever_their_order() -> None:
 def test_a_rolled_back_request_is_never_told(
     told: list[int], django_capture_on_commit_callbacks: Any
 ) -> None:
-    with django_capture_on_commit_callbacks(execute=True):
-        with pytest.raises(RuntimeError), transaction.atomic():
-            services.request_run(video=factories.make_video(), kind=Kind.CHECK)
-            raise RuntimeError
+    with (
+        django_capture_on_commit_callbacks(execute=True),
+        pytest.raises(RuntimeError),
+        transaction.atomic(),
+    ):
+        services.request_run(video=factories.make_video(), kind=Kind.CHECK)
+        raise RuntimeError
     assert told == []
 
 
@@ -505,7 +508,7 @@ def test_a_correction_moves_the_figures_at_once_and_back(recomputed: list[Any], 
         video=video, time_s=0.52, target="event:top", value={"repetition": 0}, author=coach
     )
     assert run.measurements.get().value == 41.0
-    assert recomputed[-1] == [{"time_s": 0.52, "target": "event:top", "value": {"repetition": 0}}]
+    assert recomputed[-1] == [{"time_s": 0.52, "target": "event:top", "value": 0.52}]
     services.undo_correction(correction=kept)
     assert run.measurements.get().value == 40.0
 
@@ -552,3 +555,29 @@ def test_the_heartbeat_survives_a_locked_database(
                 break
             services.time.sleep(0.01)
     assert len(beats) >= 3
+
+
+@pytest.mark.slow
+def test_a_real_clip_from_check_to_a_corrected_figure(settings: Any, coach: Any) -> None:
+    settings.ESTIMATOR = "analysis.estimators.MediaPipeEstimator"
+    clip = settings.BASE_DIR / "coaching" / "demo" / "clips" / "baseline_dtl.mp4"
+    video = factories.make_video(stature_cm=178.0)
+    with clip.open("rb") as file:
+        video.original.save("clip.mp4", File(file))
+    services.run(queued(video, Kind.CHECK).pk)
+    services.run(video.runs.get(kind=Kind.COPY).pk)
+    first = video.runs.get(kind=Kind.MEASURE)
+    services.run(first.pk)
+    video.refresh_from_db()
+    tops = first.events.filter(event="top", time_s__isnull=False)
+    assert tops.count() == 1
+    assert first.measurements.filter(value__isnull=False).count() > 5
+    frames = video.frame_times_s
+    assert tops.get().frame == int(np.argmin(np.abs(frames - tops.get().time_s)))
+
+    moved = tops.get().time_s - 0.08
+    services.correct(
+        video=video, time_s=moved, target="event:top", value={"repetition": 0}, author=coach
+    )
+    assert tops.get().time_s == pytest.approx(moved, abs=1e-3)
+    assert tops.get().source == "corrected"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from analysis.models import Run
 from coaching.intake.models import Request, RequestedAngle, Submission, Upload
 from coaching.people.models import Student, User
 from tests import factories
+from tests.browser.test_pages_of_people import sound
 
 pytestmark = pytest.mark.django_db(transaction=True)
 CLIP = Path(__file__).parents[2] / "coaching" / "demo" / "clips" / "setup_heels_dtl.mp4"
@@ -85,8 +85,7 @@ def test_pages(
             expect(page.locator("h1").first).to_be_visible()
             picture(page, f"{name}-{'phone' if width is phone else 'desk'}")
             assert_accessible(page)
-            wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-            assert wide <= 0, f"{name} scrolls sideways by {wide}"
+            sound(page)
 
 
 def film(phone: Any, angle: RequestedAngle) -> Page:
