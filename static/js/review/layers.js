@@ -52,7 +52,7 @@ export class Layers {
     for (const mark of this.marks) {
       if (mark.video !== player.data.id) continue;
       if (this.only && !this.only.has(mark.key)) continue;
-      const strong = this.only ? 1 : strength(mark, player.time);
+      const strong = strength(mark, player.time);
       if (!strong) continue;
       this.drawn.draw(strokes(mark, player.aspect), `${strong < 1 ? "faint" : ""} ${mark.chosen ? "chosen" : ""} ${mark.wanted ? "wanted" : ""}`);
     }
