@@ -122,10 +122,11 @@ def supervised() -> Iterator[list[Child]]:
     try:
         yield children
     finally:
-        for number in STOPPING:
-            signal.signal(number, signal.SIG_IGN)
+        handlers = {number: signal.signal(number, signal.SIG_IGN) for number in STOPPING}
         for child in reversed(children):
             child.stop()
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
 
 
 def _ending(code: int) -> str:
