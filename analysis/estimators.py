@@ -84,18 +84,21 @@ class MediaPipeEstimator:
     def __enter__(self) -> MediaPipeEstimator:
         self._own = threading.local()
         self._open = ExitStack()
+        self._quick: bool | None = None
         self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="pose")
         return self
 
     def __exit__(self, *exc: object) -> None:
         self._pool.shutdown()
-        with _silent_stderr():
-            self._open.close()
+        self._close_networks()
 
     def estimate(
         self, frames: Iterable[Frame], *, quick: bool
     ) -> Iterator[tuple[Frame, list[Person]]]:
         """People in each frame, the tallest first; two at most when quick, else one."""
+        if quick is not self._quick:
+            self._close_networks()  # both kinds at once would take 100 MB more
+            self._own, self._quick = threading.local(), quick
         waiting: deque[tuple[Frame, Future[list[Person]]]] = deque()
         for frame in frames:
             waiting.append((frame, self._pool.submit(self._detect, frame.image, quick)))
@@ -119,11 +122,10 @@ class MediaPipeEstimator:
         return sorted(people, key=lambda person: -person.height_px)
 
     def _landmarker(self, quick: bool) -> Any:
-        name = "quick" if quick else "heavy"
-        if not hasattr(self._own, name):
+        if not hasattr(self._own, "network"):
             with self._lock:
-                setattr(self._own, name, self._create(quick))
-        return getattr(self._own, name)
+                self._own.network = self._create(quick)
+        return self._own.network
 
     def _create(self, quick: bool) -> Any:
         from mediapipe.tasks.python import BaseOptions
@@ -139,6 +141,10 @@ class MediaPipeEstimator:
         )
         with _silent_stderr():
             return self._open.enter_context(PoseLandmarker.create_from_options(options))
+
+    def _close_networks(self) -> None:
+        with _silent_stderr():
+            self._open.close()
 
 
 def _person(marks: Any, world: Any, size: NDArray[np.int64]) -> Person:

@@ -15,14 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import PIPELINE_VERSION, artifact, shaft
-from analysis.capture import LIMITS, clip_row, issue, refused, survey_issues
+from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, survey_issues
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
 from analysis.core.events import find_events, find_repetitions
 from analysis.core.measures import Readings, measures_of, repetition, tempo_readings
 from analysis.core.pose import (
+    LANDMARK,
     LANDMARKS,
     MEASURED_VIEWS,
+    SIDE_SWAP,
     Capture,
     Moment,
     PoseSequence,
@@ -277,7 +279,7 @@ def _pose(
     xy, confidence, depth, world = (np.array([r[k] for r in rows]) for k in range(1, 5))
     if capture.handedness == "left":
         xy = mirror_for(xy, width_px=size[0])
-        confidence, depth, world = (_side_swapped(v) for v in (confidence, depth, world))
+        confidence, depth, world = (v[:, SIDE_SWAP].copy() for v in (confidence, depth, world))
         world[..., 0] *= -1
     return PoseSequence(
         time_s=np.array([r[0].time_s for r in rows]),
@@ -288,12 +290,6 @@ def _pose(
         depth=depth,
         world_m=world,
     )
-
-
-def _side_swapped(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    from analysis.core.pose import SIDE_SWAP
-
-    return values[:, SIDE_SWAP].copy()
 
 
 def _cut(pose: PoseSequence, span: tuple[float, float]) -> PoseSequence:
@@ -332,9 +328,26 @@ def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]
     yaws = [s.body.camera_yaw_deg for s in swings if math.isfinite(s.body.camera_yaw_deg)]
     if yaws and abs(float(np.median(yaws))) > LIMITS.yaw_warn_deg:
         rows.append(issue("off_line", "warn"))
+    if capture.view == "face_on":
+        rows += [row for s in swings[:1] if (row := _hand_issue(s)) is not None]
     if any(s.readings.get(("backswing_s", "top")) == "slow_motion" for s in swings):
         rows.append(issue("slow_motion", "warn"))
     return rows
+
+
+def _hand_issue(swing: Swing) -> dict[str, Any] | None:
+    """Face-on the hands go away from the target, to the picture's left behind the door."""
+    top, pose = swing.events.get("top", Moment(None)).time_s, swing.pose
+    if top is None:
+        return None
+    i = int(np.argmin(np.abs(pose.time_s - top)))
+    hands, shoulders = (
+        pose.xy_px[i, [LANDMARK[f"{j}_left"], LANDMARK[f"{j}_right"]], 0].mean()
+        for j in ("wrist", "shoulder")
+    )
+    if not (hands - shoulders) / stature_px(pose.xy_px) > HANDS_SURE:
+        return None
+    return issue("wrong_hand", "reject", frame=int(pose.frame[i]), time_s=float(pose.time_s[i]))
 
 
 def _stretched(info: VideoInfo, events: dict[str, Moment], capture: Capture) -> bool:

@@ -252,9 +252,9 @@ def _updated(
     reading: Reading, old: float, new: float, spread: tuple[float, float], *, hand: bool, unit: str
 ) -> Reading:
     if isinstance(reading, str):
-        # an event put in by hand opens a figure only where the joints were measured
-        known = math.isfinite(new) and reading in ("not_reached", "event_not_found")
-        return (new, math.hypot(_UNCHECKED[unit], spread[1])) if known else reading
+        # an event put in by hand opens a figure, but only one that the joints can give
+        opened = math.isfinite(new) and not math.isfinite(old) and reading != "not_ready"
+        return (new, math.hypot(_UNCHECKED[unit], spread[1])) if opened else reading
     if not (math.isfinite(old) and math.isfinite(new)):
         return reading
     value, sd = reading

@@ -13,7 +13,7 @@ _ANKLES = [LANDMARK["ankle_left"], LANDMARK["ankle_right"]]
 
 TOGETHER = 0.22  # of stature between the wrists: both hands on one handle, as the network sees it
 RISE = 0.14  # of stature: less than a lead arm parallel is no backswing
-LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 0.9, 1.3, 4.0
+LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 1.5, 1.3, 4.0
 
 
 def swing_windows(

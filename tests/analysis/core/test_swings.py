@@ -39,7 +39,7 @@ def test_one_swing_among_standing_still() -> None:
     windows = swing_windows(TIME, golfer(TIME, one_swing(TIME, 8.0)), stature_px=STATURE, kind="swing")
     assert len(windows) == 1
     start, end = windows[0]
-    assert 6.5 < start < 8.0 and 9.5 < end < 12.6
+    assert 6.0 < start < 7.5 and 9.5 < end < 12.6
 
 
 def test_three_swings_are_all_inside() -> None:
