@@ -105,16 +105,21 @@ def append(pk: uuid.UUID, data: bytes, *, hold: str) -> None:
 
     Raises
     ------
-    FileNotFoundError, HoldLost, NoRoom
+    HoldLost
+        When a newer writer has taken over, or has finished or given up the upload.
+    NoRoom
     """
-    with _locked(pk) as fd:
-        if _hold(pk).read_text() != hold:
-            raise HoldLost
-        os.lseek(fd, 0, os.SEEK_END)
-        left = memoryview(data)
-        with _full_disk_told():
-            while left:
-                left = left[os.write(fd, left) :]
+    try:
+        with _locked(pk) as fd:
+            if _hold(pk).read_text() != hold:
+                raise HoldLost
+            os.lseek(fd, 0, os.SEEK_END)
+            left = memoryview(data)
+            with _full_disk_told():
+                while left:
+                    left = left[os.write(fd, left) :]
+    except FileNotFoundError:
+        raise HoldLost from None
 
 
 def receive(
@@ -132,9 +137,12 @@ def receive(
 
     Raises
     ------
-    FileNotFoundError, HoldLost, NoRoom, WrongChecksum
+    HoldLost, NoRoom, WrongChecksum
     """
-    start = offset(pk)
+    try:
+        start = offset(pk)
+    except FileNotFoundError:
+        raise HoldLost from None
     digest = hashlib.new(checksum[0]) if checksum else None
     while room > 0:
         try:
@@ -150,9 +158,12 @@ def receive(
     if checksum and digest and digest.digest() != checksum[1]:
         _cut(pk, start, hold=hold)
         raise WrongChecksum
-    with _locked(pk) as fd, _full_disk_told():
-        os.fsync(fd)
-        return os.fstat(fd).st_size
+    try:
+        with _locked(pk) as fd, _full_disk_told():
+            os.fsync(fd)
+            return os.fstat(fd).st_size
+    except FileNotFoundError:
+        raise HoldLost from None
 
 
 def adopt(pk: uuid.UUID, file: File[Any]) -> None:

@@ -143,7 +143,10 @@ class OneUpload(TusView):
             offset = upload.length or 0
         else:
             # Whoever asks is about to go on: an older writer on a dead connection stops.
-            _hold, offset = spool.take_hold(upload.pk)
+            try:
+                _hold, offset = spool.take_hold(upload.pk)
+            except FileNotFoundError:  # finished by another request in this very moment
+                raise Http404 from None
             if offset == upload.length:
                 services.finish_upload(upload=upload)
         headers = {"Upload-Offset": str(offset), **_expiry(upload)}
@@ -211,7 +214,7 @@ def _receive(request: Request, upload: Upload, *, expected: int) -> int:
         offset = spool.receive(upload.pk, _body(request), hold=hold, room=room, checksum=checksum)
     except spool.WrongOffset:
         raise TusError("The upload goes on at another offset: ask with HEAD.", status=409) from None
-    except spool.HoldLost:
+    except (spool.HoldLost, FileNotFoundError):
         raise TusError("Another connection has taken this upload over.", status=409) from None
     except spool.WrongChecksum:
         raise TusError("The bytes arrived damaged: send them again.", status=460) from None

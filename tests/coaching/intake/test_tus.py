@@ -202,6 +202,19 @@ def test_the_newer_of_two_writers_takes_over(tus: Tus, upload: str) -> None:
     assert spooled(upload).read_bytes() == b"new" * 10
 
 
+def test_an_older_writer_that_wakes_up_after_the_end_stops(
+    tus: Tus, upload: str, django_capture_on_commit_callbacks: Any
+) -> None:
+    pk = uuid.UUID(upload.rsplit("/", 1)[1])
+    hold, _ = spool.take_hold(pk)
+    with django_capture_on_commit_callbacks(execute=True):
+        tus.patch(upload, 0, b"x" * 100)
+    assert not spooled(upload).exists()
+    with pytest.raises(spool.HoldLost):
+        spool.receive(pk, io.BytesIO(b"late"), hold=hold, room=100)
+    assert not spooled(upload).exists()
+
+
 def test_asking_with_head_stops_an_older_writer(tus: Tus, upload: str) -> None:
     """The offset that HEAD tells is final: nothing trickles in after it."""
     pk = uuid.UUID(upload.rsplit("/", 1)[1])
