@@ -61,8 +61,7 @@ def main() -> None:
         page.goto(f"{url}/review/clip/{clip.pk}/")
         page.wait_for_selector("review-room[ready]")
         print(f"figure correction_ms_p95 {corrections(page):.1f} ms")
-        return
-        clicks, loads = lesson(url, page, clip)
+        clicks, loads = lesson(url, page)
         print(f"figure review_clicks {clicks} clicks")
         print(f"figure review_loads {loads} pages")
 
@@ -158,11 +157,15 @@ def corrections(page: Any) -> float:
     return statistics.quantiles(taken, n=20)[18]
 
 
-def lesson(url: str, page: Any, clip: Any) -> tuple[int, int]:
+def lesson(url: str, page: Any) -> tuple[int, int]:
     """Clicks from the waiting list to the sent lesson, and page loads after opening."""
-    from tests.browser.review_lesson import answer_clip
+    from django.urls import reverse
 
-    return answer_clip(url, page, clip)
+    from coaching.people.models import Student
+    from tests.browser.review_lesson import answer_clip, typical_clip
+
+    clip = typical_clip(Student.objects.get())
+    return answer_clip(page, clip, url + reverse("desk:waiting"))
 
 
 if __name__ == "__main__":

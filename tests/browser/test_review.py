@@ -6,13 +6,16 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from coaching.intake.models import Submission
 from coaching.people.models import Student, User
+from coaching.practice.models import Assignment
 from coaching.review import services
 from coaching.review.models import Mark, Review, WalkThrough
 from tests.benchmarks.bench_review import READ
+from tests.browser.review_lesson import answer_clip, typical_clip
 from tests.coaching.review.clips import BITS, make_clip, uneven_times
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -383,6 +386,15 @@ def test_two_clips_move_together_event_by_event(
 
 
 # Speak, send, read
+
+
+def test_a_typical_clip_is_answered_in_twelve_clicks_without_a_page_load(
+    desk: Opener, coach: User, student: Student, transactional_db: None
+) -> None:
+    clicks, loads = answer_clip(desk(coach), typical_clip(student), reverse("desk:waiting"))
+    assert loads == 0
+    assert clicks <= 12
+    assert Review.objects.get().published_at and Assignment.objects.get().opened_at
 
 
 def test_a_walk_through_is_spoken_sent_and_replayed_without_a_page_load(
