@@ -14,10 +14,15 @@ from analysis.models import Run
 from coaching.intake.models import Request, RequestedAngle, Submission, Upload
 from coaching.people.models import Student, User
 from tests import factories
+from tests.browser.hands import Fingers, Keys
 from tests.browser.test_pages_of_people import sound
 
 pytestmark = pytest.mark.django_db(transaction=True)
+OTHER = Path(__file__).parents[2] / "coaching" / "demo" / "clips" / "feet_cut.mp4"
 CLIP = Path(__file__).parents[2] / "coaching" / "demo" / "clips" / "setup_heels_dtl.mp4"
+
+WAYS = [pytest.param("phone", Fingers(), id="phone"), pytest.param("desk", Keys(), id="desk")]
+Hands = Fingers | Keys
 
 
 @pytest.fixture
@@ -94,22 +99,47 @@ def film(phone: Any, angle: RequestedAngle) -> Page:
     return page
 
 
-def test_a_clip_is_sent_and_followed(angle: RequestedAngle, phone: Any) -> None:
-    page = film(phone, angle)
-    page.get_by_label("A word for your coach").fill("The wind was strong.")
-    page.get_by_label("Choose a clip").set_input_files(CLIP)
+def choose(page: Page, hands: Hands, label: str, clip: Path = CLIP) -> None:
+    """Press the button; the browser's own chooser (or the camera) gives the clip."""
+    with page.expect_file_chooser() as chooser:
+        hands.press(page.get_by_label(label))
+    chooser.value.set_files(clip)
+
+
+@pytest.mark.parametrize(("width", "hands"), WAYS)
+def test_requested_angles_are_uploaded(
+    angle: RequestedAngle, width: str, hands: Hands, request: Any
+) -> None:
+    """The student's task: both angles, one refused and filmed again, a word to the coach."""
+    page = request.getfixturevalue(width)(angle.request.student.user)
+    page.goto(f"/requests/{angle.request_id}/")
+    expect(page.get_by_role("heading", name="2 angles are still missing")).to_be_visible()
+    hands.press(page.get_by_role("link", name="Film this").first)
+    hands.write(page.get_by_label("A word for your coach"), "The wind was strong.")
+    choose(page, hands, "Film it now")
     expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
-    submission = Submission.objects.get()
-    assert submission.video.size_bytes == CLIP.stat().st_size
-    assert submission.video.original.read() == CLIP.read_bytes()
-    assert submission.student.thread.entries.filter(words="The wind was strong.").exists()
-    check(submission)
+    first = Submission.objects.get()
+    assert first.video.original.read() == CLIP.read_bytes()
+    assert first.student.thread.entries.filter(words="The wind was strong.").exists()
+
+    check(first, reject="body_cut")
+    expect(page.get_by_role("heading", name="Please film this one again")).to_be_visible()
+    expect(page.get_by_text("Part of you is outside the picture.")).to_be_visible()
+    hands.press(page.get_by_role("link", name="Film it again"))
+    choose(page, hands, "Choose a clip", OTHER)
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    second = Submission.objects.get(replaced_by=None)
+    check(second)
     expect(page.get_by_role("heading", name="Good to use")).to_be_visible()
     expect(page.get_by_text("You have an answer by")).to_be_visible()
-    page.get_by_role("link", name="Next: film from the front").click()
-    expect(
-        page.get_by_role("heading", name="Film your slow rehearsal from the front")
-    ).to_be_visible()
+
+    hands.press(page.get_by_role("link", name="Next: film from the front"))
+    choose(page, hands, "Choose a clip")
+    expect(page.get_by_role("heading", name="We are checking it")).to_be_visible()
+    check(Submission.objects.get(angle__view="face_on"))
+    expect(page.get_by_role("link", name="Back to your page")).to_be_visible()
+    page.goto(f"/requests/{angle.request_id}/")
+    expect(page.get_by_role("heading", name="Everything asked for is here")).to_be_visible()
 
 
 def test_a_refused_clip_is_sent_on_with_a_word(angle: RequestedAngle, phone: Any) -> None:
@@ -244,11 +274,15 @@ def test_what_is_refused_is_told_and_another_can_be_chosen(
     assert not Upload.objects.exists()
 
 
-def test_the_coach_asks_in_two_presses(student: Student, coach: User, desk: Any) -> None:
-    page = desk(coach)
+@pytest.mark.parametrize(("width", "hands"), WAYS)
+def test_the_coach_asks_in_two_presses(
+    student: Student, coach: User, width: str, hands: Hands, request: Any
+) -> None:
+    page = request.getfixturevalue(width)(coach)
     page.goto(f"/students/{student.pk}/ask/")
-    page.get_by_role("link", name="How you stand").click()
-    page.get_by_role("button", name="Send the request").click()
+    hands.press(page.get_by_role("link", name="How you stand"))
+    expect(page.get_by_role("link", name="How you stand")).to_have_attribute("aria-current", "true")
+    hands.press(page.get_by_role("button", name="Send the request"))
     expect(page.get_by_text(f"Sent to {student.name}")).to_be_visible()
     angles = RequestedAngle.objects.filter(request__student=student)
     assert [(a.view, a.kind, a.ball) for a in angles] == [
