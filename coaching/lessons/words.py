@@ -289,6 +289,7 @@ REASONS: dict[str, Any] = {
     "no_ball": _l("there is no ball to compare with"),
     "no_still_address": _l("you don’t stand still before this one"),
     "too_uncertain": _l("too uncertain to show"),
+    "unfamiliar": _l("a pose unlike any we can judge"),
     "low_rate": _l("too few pictures a second"),
     "media_erased": _l("the clip was erased"),
 }

@@ -1,0 +1,106 @@
+"""Make the weights of `analysis.weights` anew.
+
+    OMP_NUM_THREADS=1 python -m analysis.training.train --table DIR [--work DIR]
+
+`--table` holds the shards of rendered swings. Members are kept in `--work`, so that an
+interrupted training goes on where it stopped. Needs PyTorch (`pip install torch==2.13.0`,
+CPU), which nothing at run time does. Seeds are fixed: the same table gives the same
+weights up to the rounding of the machine's arithmetic.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from analysis.training import crossval, familiar
+from analysis.training.augment import Ranges
+from analysis.training.network import Recipe, Trainer
+from analysis.training.table import VIEWS, Array, load
+
+WEIGHTS = Path(__file__).resolve().parents[1] / "weights"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--table", type=Path, required=True)
+    parser.add_argument("--work", type=Path, default=Path("training-work"))
+    parser.add_argument("--out", type=Path, default=WEIGHTS)
+    parser.add_argument("--views", nargs="+", default=list(VIEWS), choices=list(VIEWS))
+    parser.add_argument("--partitions", type=int, default=2, help="ways of dealing out the bodies")
+    parser.add_argument("--groups", type=int, default=6, help="groups of bodies in each")
+    parser.add_argument("--epochs", type=int, default=Recipe.epochs)
+    options = parser.parse_args()
+    torch.set_num_threads(1)
+    options.work.mkdir(parents=True, exist_ok=True)
+    for view in options.views:
+        _train_view(view, options)
+
+
+def _train_view(view: str, options: argparse.Namespace) -> None:
+    table = load(options.table, view)
+    trainer = Trainer(table, Recipe(epochs=options.epochs), Ranges())
+    body = table.swings["body"]
+    members, held_out = [], []
+    for seed, unseen in enumerate(groups(np.unique(body), options.partitions, options.groups)):
+        out = np.isin(body, unseen)
+        members.append(
+            _member(trainer, ~out, seed, options.work / f"{view}_{seed}_{options.epochs}.npz")
+        )
+        held_out.append(out)
+    weights = stacked(members, trainer.recipe)
+    mean, sd = crossval.predict(trainer, weights, np.arange(trainer.n))
+    blind = np.array(held_out)[:, table.frame["swing"]]
+    mean[~blind], sd[~blind] = np.nan, np.nan
+    value, raw = crossval.pool(mean, sd)
+    errors = crossval.event_errors(table, trainer, value, raw)
+    scales = {key: crossval.scale_of(e) for key, e in errors.items()}
+    for line in [
+        view,
+        *crossval.report(view, errors, table, scales),
+        *crossval.joint_report(table, trainer, value),
+    ]:
+        print(line, flush=True)
+    np.savez_compressed(
+        options.out / f"body_{view}.npz",
+        **weights,
+        **familiar.describe(table, trainer.augmenter.plain().tokens),
+        **{f"scale/{name}/{event}": np.float32(s) for (name, event), s in scales.items()},
+    )
+    np.savez_compressed(options.work / f"errors_{view}.npz", value=value, raw=raw)
+
+
+def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArray[np.int64]]:
+    """Bodies that each member does not see: every body is unseen once per partition."""
+    out = []
+    for p in range(partitions):
+        shuffled = np.random.default_rng(5 + p).permutation(bodies)
+        out += [shuffled[k::count] for k in range(count)]
+    return out
+
+
+def _member(trainer: Trainer, train: NDArray[np.bool_], seed: int, path: Path) -> dict[str, Array]:
+    if not path.exists():
+        np.savez_compressed(path.with_suffix(".part.npz"), **trainer.run(train, seed=seed))
+        path.with_suffix(".part.npz").replace(path)
+    with np.load(path) as stored:
+        return {k: stored[k] for k in stored.files}
+
+
+def stacked(members: list[dict[str, Array]], recipe: Recipe) -> dict[str, Array]:
+    """Members side by side in half precision, as `core.corrector.members` reads them."""
+    out = {
+        k: np.stack([m[k] for m in members]).astype(
+            np.float32 if ".mean" in k or ".sd" in k else np.float16
+        )
+        for k in members[0]
+    }
+    return out | {"layers": np.array(recipe.layers), "heads": np.array(recipe.heads)}
+
+
+if __name__ == "__main__":
+    main()
