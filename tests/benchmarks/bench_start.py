@@ -13,7 +13,6 @@ import subprocess
 import sys
 import tempfile
 import time
-import urllib.error
 import urllib.request
 from pathlib import Path
 
@@ -64,7 +63,7 @@ def wait_for_200(url: str, serve: subprocess.Popen[bytes]) -> None:
             with urllib.request.urlopen(url, timeout=2) as answer:
                 if answer.status == 200:
                     return
-        except (urllib.error.URLError, TimeoutError):
+        except OSError:  # nobody listens yet, or nobody answers yet
             pass
         time.sleep(0.05)
     raise RuntimeError(f"No answer from {url}; exit code {serve.poll()}.")
