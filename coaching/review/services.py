@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+import tempfile
 import uuid
 from collections.abc import Iterable
+from functools import partial
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from django.core.files.base import File
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
+from kombu.exceptions import OperationalError
 
 from analysis import services as analysis_services
 from analysis.core.pose import EVENTS, JOINTS
@@ -328,9 +334,45 @@ def finish_walk(*, walk: WalkThrough, sound: File[Any] | None = None) -> WalkThr
     _refuse_published(walk.review)
     if sound is not None:
         walk.sound.save(f"{walk.pk}.webm", sound, save=False)
+        transaction.on_commit(partial(_tell_worker, walk.pk))
     walk.finished_at = walk.finished_at or timezone.now()
     walk.save(update_fields=["sound", "finished_at"])
     return walk
+
+
+def _tell_worker(pk: int) -> None:
+    """A broker that is away costs nothing: the sound is served as the browser wrote it."""
+    settle_sound = import_string("coaching.review.tasks.settle_sound")  # it imports this module
+    with contextlib.suppress(OperationalError):
+        settle_sound.apply_async(args=[pk], retry=False)
+
+
+def settle_walk_sound(pk: int) -> bool:
+    """Turn what a browser recorded into AAC, which every browser plays; once.
+
+    Browsers write different formats, and a recording that broke off has no length.
+    """
+    from coaching.review import sound  # PyAV loads in the worker only
+
+    walk = WalkThrough.objects.exclude(sound="").filter(pk=pk).first()
+    if walk is None or str(walk.sound.name).endswith(".m4a"):
+        return False
+    raw = str(walk.sound.name)
+    with tempfile.TemporaryDirectory() as folder:
+        made = Path(folder) / "sound.m4a"
+        with analysis_services.local_path(walk.sound) as path:
+            try:
+                duration_s = sound.to_aac(path, made)
+            except ValueError:
+                return False  # nothing to hear in it: the raw file stays as it is
+        with made.open("rb") as file:
+            name = walk.sound.storage.save(
+                walk.sound.field.generate_filename(walk, f"{walk.pk}.m4a"), File(file)
+            )
+    rows = WalkThrough.objects.filter(pk=pk, sound=raw)
+    won = rows.update(sound=name, duration_s=duration_s) == 1
+    walk.sound.storage.delete(raw if won else name)
+    return won
 
 
 def add_demonstration(*, walk: WalkThrough, film: File[Any]) -> None:
@@ -338,7 +380,9 @@ def add_demonstration(*, walk: WalkThrough, film: File[Any]) -> None:
     _refuse_published(walk.review)
     old = walk.demonstration.name
     walk.demonstration.save(f"{walk.pk}-shown.webm", film, save=False)
-    walk.save(update_fields=["demonstration"])
+    if walk.upload_id is None:  # shown without a word: there is no sound to wait for
+        walk.finished_at = walk.finished_at or timezone.now()
+    walk.save(update_fields=["demonstration", "finished_at"])
     if old:
         walk.demonstration.storage.delete(old)
 

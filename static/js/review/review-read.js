@@ -10,6 +10,7 @@ import { WalkReplay } from "./walk-replay.js";
 class ReviewRead extends HTMLElement {
   async connectedCallback() {
     this.player = this.querySelector("frame-player");
+    if (!this.player) return; // a review in words alone
     this.layers = new Layers(this.player);
     const { marks, walks } = await get(this.dataset.review);
     await this.player.ready;

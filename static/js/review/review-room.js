@@ -291,7 +291,9 @@ class ReviewRoom extends HTMLElement {
 
   #walk(walk) {
     const list = this.querySelector("[data-walks]");
+    list.querySelector(`[data-walk="${walk.id}"]`)?.remove();
     const item = list.appendChild(document.createElement("li"));
+    item.dataset.walk = walk.id;
     const button = (text, act, label) => {
       const made = Object.assign(document.createElement("button"), { type: "button", textContent: text });
       if (label) made.setAttribute("aria-label", label);
@@ -320,6 +322,13 @@ class ReviewRoom extends HTMLElement {
       });
       return remove();
     }
+    if (walk.demonstration) {
+      const film = Object.assign(document.createElement("video"), { controls: true, preload: "metadata", src: walk.demonstration });
+      film.playsInline = true;
+      film.setAttribute("aria-label", "Your own film");
+      item.append(film);
+    }
+    if (!walk.sound) return remove();
     const audio = Object.assign(document.createElement("audio"), { controls: true, preload: "metadata" });
     audio.setAttribute("aria-label", name);
     const caption = Object.assign(document.createElement("p"), { className: "caption" });

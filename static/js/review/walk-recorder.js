@@ -20,6 +20,7 @@ class WalkRecorder extends HTMLElement {
     });
     player.addEventListener("state", ({ detail }) => this.#state(detail));
     moments.addEventListener("drawn", ({ detail }) => this.note({ do: "mark", id: detail.key, ...(detail.gone ? { gone: true } : {}) }));
+    this.querySelector("[data-demonstration]").addEventListener("change", ({ target }) => this.demonstrate(target));
     addEventListener("beforeunload", (event) => {
       if (this.walk) event.preventDefault();
     });
@@ -123,12 +124,50 @@ class WalkRecorder extends HTMLElement {
       await post(`/review/walk/${this.walk.id}/events`, { events: this.events, duration_s });
       const walk = await post(`/review/walk/${this.walk.id}/finish`);
       this.tell("Your walk-through is kept. Add captions now or later.");
+      this.newest = walk;
       this.done(walk);
     } catch (error) {
       this.tell(error.message);
     }
     this.#close();
     this.start.focus();
+  }
+
+  /** The coach's own film, sent by the same resumable protocol, beside a walk-through. */
+  async demonstrate(input) {
+    const [file] = input.files;
+    if (!file) return;
+    input.disabled = true;
+    try {
+      const upload = await this.#send(file);
+      const walk = this.newest ?? (await post(this.dataset.url, { video: this.player.data.id }));
+      const url = `/review/walk/${walk.id}/demonstrate`;
+      const kept = await post(url, { video: walk.video, upload });
+      this.tell("Your film is kept; it is shown with the review.");
+      this.done(kept);
+    } catch (error) {
+      this.tell(error.message);
+    }
+    input.value = "";
+    input.disabled = false;
+  }
+
+  async #send(file) {
+    const module = await import("../../vendor/tus.js");
+    const Upload = module.Upload ?? globalThis.tus.Upload; // built for plain scripts or for modules
+    return new Promise((resolve, reject) => {
+      const upload = new Upload(file, {
+        endpoint: this.dataset.uploads,
+        retryDelays: [0, 1000, 3000, 5000, 10000, 20000],
+        chunkSize: 5 * 1024 * 1024,
+        metadata: { purpose: "demonstration", filename: file.name },
+        headers: { "X-CSRFToken": token() },
+        onProgress: (sent, size) => this.tell(`Sending your film, ${Math.floor((100 * sent) / size)} %`),
+        onSuccess: () => resolve(upload.url.replace(/\/+$/, "").split("/").pop()),
+        onError: (error) => reject(new Error(error.originalResponse ? "This film can’t be kept. Send an MP4 of at most three minutes." : "The connection is gone. Choose the film again to go on.")),
+      });
+      upload.start();
+    });
   }
 
   #close() {

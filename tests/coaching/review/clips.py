@@ -110,7 +110,7 @@ def swing(times: np.ndarray, *, handedness: str = "right") -> Artifact:
             "size_px": list(SIZE), "stretched": False, "versions": {}, "quality": [],
             "reps": [
                 {
-                    "events": moments, "values": values, "scale_m_per_px": scale,
+                    "events": moments, "values": values, "still": True, "scale_m_per_px": scale,
                     "camera_yaw_deg": None, "camera_yaw_sd_deg": None,
                 }
             ],

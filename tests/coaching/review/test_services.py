@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import uuid
 from typing import Any
 
+import av
+import numpy as np
 import pytest
 from django.core.files.base import ContentFile
 from django.core.management import call_command
@@ -201,6 +204,43 @@ def test_a_walk_through_keeps_what_was_done_and_refuses_twenty_minutes_more(
         services.save_walk(walk=walk, events=events[::-1], duration_s=3.0)
     walk.refresh_from_db()
     assert walk.events == events
+
+
+def spoken(seconds: float, *, cut: float = 1.0) -> bytes:
+    """A tone as a browser records it, opus in WebM; `cut` keeps only a share of the bytes."""
+    made = io.BytesIO()
+    with av.open(made, "w", format="webm") as out:
+        stream = out.add_stream("libopus", rate=48_000, layout="mono")
+        t = np.arange(960)
+        for block in range(int(seconds * 50)):
+            tone = (0.3 * np.sin(2 * np.pi * 440 * (t + 960 * block) / 48_000)).astype(np.float32)
+            frame = av.AudioFrame.from_ndarray(tone[None], format="flt", layout="mono")
+            frame.sample_rate, frame.pts = 48_000, 960 * block
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode(None))
+    data = made.getvalue()
+    return data[: int(len(data) * cut)]
+
+
+@pytest.mark.parametrize(("cut", "least"), [(1.0, 2.9), (0.7, 1.5)])
+def test_what_a_browser_recorded_becomes_one_format_even_when_it_broke_off(
+    review: Review, clip: Submission, cut: float, least: float
+) -> None:
+    walk = services.start_walk(review=review, video=clip.video)
+    services.finish_walk(walk=walk, sound=ContentFile(spoken(3.0, cut=cut), name="a.webm"))
+    assert services.settle_walk_sound(walk.pk)
+    walk.refresh_from_db()
+    assert walk.sound.name.endswith(".m4a") and least < walk.duration_s < 3.2
+    assert walk.sound.read()[4:8] == b"ftyp"
+    assert not services.settle_walk_sound(walk.pk)  # a second delivery does nothing
+
+
+def test_a_recording_without_sound_stays_as_it_is(review: Review, clip: Submission) -> None:
+    walk = services.start_walk(review=review, video=clip.video)
+    services.finish_walk(walk=walk, sound=ContentFile(b"no sound at all", name="a.webm"))
+    assert not services.settle_walk_sound(walk.pk)
+    walk.refresh_from_db()
+    assert walk.sound.read() == b"no sound at all"
 
 
 def test_sending_freezes_answers_and_tells(review: Review, clip: Submission, coach: User) -> None:
