@@ -31,10 +31,11 @@ SENTENCES = {
     "too_long": "The clip is longer than three minutes. Cut it to the swings and send it again.",
     "nobody": "Nobody was found in the picture. Film the whole body, from 3 to 5 metres.",
     "several_people": "Somebody else is in the picture. Film again with only the golfer in it.",
-    "body_cut": "Part of the body is outside the picture. Step back until head, hands and feet fit.",
+    "body_cut": "Part of the body is outside the picture. Step back until head and feet fit.",
     "too_small": "The golfer is too small. Put the phone 3 to 5 metres away, held upright.",
     "too_dark": "It is too dark. Turn so that the light is behind the phone, or film by day.",
-    "blurred": "The picture is blurred. Wipe the lens, tap the golfer to focus, send the original file.",
+    "blurred": "The picture is blurred. Wipe the lens, tap the golfer to focus, "
+    "and send the original file.",
     "low_rate": "Too few frames a second for a swing. Set the camera to 60 frames or more.",
     "camera_moves": "The camera moves. Stand the phone on something that does not move.",
     "wrong_view": "This is not the angle asked for. Check the sketch of where the phone stands.",
@@ -43,7 +44,8 @@ SENTENCES = {
     "no_swing": "No swing was found. Film from standing still until after the finish.",
     "fewer_swings": "There are fewer swings than asked for. Film the missing ones.",
     "off_line": "The camera stands off the line, which changes turn. Put the phone square to it.",
-    "slow_motion": "The clip plays in slow motion, so times and speeds are left out. Send it as filmed.",
+    "slow_motion": "The clip plays in slow motion, so times and speeds are left out. "
+    "Send it as filmed.",
     "view_not_measured": "This angle is for looking at: nothing is measured from it.",
 }
 
@@ -166,9 +168,13 @@ def _picture_issues(survey: Survey) -> list[dict[str, Any] | None]:
     blur = float(np.nanpercentile(survey.blur, 25))  # one sharp moment in four is enough
     shift = float(np.percentile(survey.shift, 90))
     return [
-        _graded(survey, "too_dark", -bright, -LIMITS.dark_warn, -LIMITS.dark_reject, -survey.brightness),
+        _graded(
+            survey, "too_dark", -bright, -LIMITS.dark_warn, -LIMITS.dark_reject, -survey.brightness
+        ),
         _graded(survey, "blurred", blur, LIMITS.blur_warn, LIMITS.blur_reject, survey.blur),
-        _graded(survey, "camera_moves", shift, LIMITS.shift_warn, LIMITS.shift_reject, survey.shift),
+        _graded(
+            survey, "camera_moves", shift, LIMITS.shift_warn, LIMITS.shift_reject, survey.shift
+        ),
     ]
 
 
@@ -178,7 +184,9 @@ def _frame_issues(survey: Survey) -> list[dict[str, Any] | None]:
     share = survey.stature_px() / height
     others = np.sort(survey.others)[len(survey.others) // 2]  # there half of the time
     return [
-        _graded(survey, "several_people", others, LIMITS.other_warn, LIMITS.other_reject, survey.others),
+        _graded(
+            survey, "several_people", others, LIMITS.other_warn, LIMITS.other_reject, survey.others
+        ),
         _graded(
             survey, "too_small", -share, -LIMITS.small_warn, -LIMITS.small_reject, survey.blur * 0
         ),
@@ -242,7 +250,9 @@ NARROW_PX = 400
 
 def breadth_ratio(xy_px: Array) -> Array:
     """Breadth of shoulders and hips over the trunk's length in the picture, shape (S,)."""
-    mark = {j: xy_px[:, [LANDMARK[f"{j}_left"], LANDMARK[f"{j}_right"]]] for j in ("shoulder", "hip")}
+    mark = {
+        j: xy_px[:, [LANDMARK[f"{j}_left"], LANDMARK[f"{j}_right"]]] for j in ("shoulder", "hip")
+    }
     breadth = sum(np.abs(m[:, 0, 0] - m[:, 1, 0]) for m in mark.values())
     trunk = np.linalg.norm(mark["shoulder"].mean(axis=1) - mark["hip"].mean(axis=1), axis=1)
     return breadth / trunk

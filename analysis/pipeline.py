@@ -6,20 +6,23 @@ import math
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from importlib.metadata import version
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import PIPELINE_VERSION, artifact, shaft
+from analysis import PIPELINE_VERSION, artifact, weights
+from analysis.bar import track_bar
 from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, survey_issues
+from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
 from analysis.core.events import find_events, find_repetitions
-from analysis.core.measures import Readings, measures_of, repetition, tempo_readings
+from analysis.core.measures import Readings, repetition, tempo_readings
 from analysis.core.pose import (
     LANDMARK,
     LANDMARKS,
@@ -32,8 +35,15 @@ from analysis.core.pose import (
     mirror_for,
 )
 from analysis.core.remeasure import Artifact
-from analysis.core.swings import frames_to_measure, hand_speed, still_moment, swing_windows
+from analysis.core.swings import (
+    film_cuts,
+    frames_to_measure,
+    hand_speed,
+    still_moment,
+    swing_windows,
+)
 from analysis.estimators import PoseEstimator
+from analysis.shaft import track_shaft
 from analysis.survey import Survey, look_over, stature_px
 from analysis.video import Frame, VideoInfo, frames, probe, working_size
 
@@ -41,6 +51,7 @@ Progress = Callable[[str, float], None]
 WORKING_SHORT_SIDE = 1080
 POSE_SHORT_SIDE = 720
 SLOWEST_DOWNSWING_S = 1.0
+BORROWED_S = 0.25
 STAGES = ("decode", "pose", "club", "measure")
 
 
@@ -51,6 +62,7 @@ class Swing:
     pose: PoseSequence
     events: dict[str, Moment]
     shaft: ShaftTrack | None
+    bar: BarTrack | None
     body: BodyResult
     readings: Readings
 
@@ -209,11 +221,16 @@ def _window_swings(
     if capture.kind in ("setup", "bar"):
         spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]
     else:
-        spans = find_repetitions(pose, stature_px=stature)
-    swings = []
+        spans = [
+            span
+            for part in _uncut(pose, stature)
+            for span in find_repetitions(part, stature_px=stature)
+        ]
+    swings: list[Swing] = []
     for k, span in enumerate(spans):
         tell("club", 0.6 + 0.4 * k / len(spans))
-        swings.append(_swing(path, info, _cut(pose, span), capture, span, clock))
+        first = swings[0].events.get("address") if swings else None
+        swings.append(_swing(path, info, pose, capture, span, clock, reference=first))
     return swings
 
 
@@ -229,26 +246,40 @@ def _wanted(info: VideoInfo, survey: Survey, window: tuple[float, float]) -> NDA
 def _swing(
     path: Path | str,
     info: VideoInfo,
-    pose: PoseSequence,
+    whole: PoseSequence,
     capture: Capture,
     window: tuple[float, float],
     clock: Clock,
+    *,
+    reference: Moment | None,
 ) -> Swing:
-    track = None
+    """Measure one repetition; `reference` is the first one's address, which a repetition
+    that starts without standing still is told against."""
+    pose = _cut(whole, window, also=None if reference is None else reference.time_s)
+    pictures = DecodedFrames(path, info, pose.frame, mirrored=capture.handedness == "left")
+    track, bar = None, None
     with clock.stage("club"):
-        if capture.kind != "bar":
-            pictures = DecodedFrames(
-                path, info, pose.frame, mirrored=capture.handedness == "left"
-            )
-            track = shaft.track_shaft(pictures, pose, capture=capture)
+        if capture.kind == "bar":
+            bar = track_bar(pictures, pose, capture=capture)
+        else:
+            track = track_shaft(pictures, pose, capture=capture)
     with clock.stage("measure"):
-        events = find_events(pose, track, capture=capture, window=window)
-        body = measure_body(pose, events, capture=capture, weights=None)
+        events = find_events(
+            pose, track, capture=capture, window=window, reference_address=reference
+        )
+        body = measure_body(pose, events, capture=capture, weights=weights.load(capture.view))
+        body = replace(body, camera={"size_px": pose.size_px} | body.camera)
         readings: Readings = dict(body.values)
         if track is not None:
             readings |= measure_club(track, events, body, capture=capture)
-        readings |= tempo_readings(events, stretched=_stretched(info, events, capture))
-    return Swing(pose, events, track, body, readings)
+        if bar is not None:
+            readings |= measure_bar(bar, events, body, capture=capture, size_px=pose.size_px)
+        readings |= tempo_readings(
+            events,
+            stretched=_stretched(info, events, capture),
+            still=events["address"] is not reference,
+        )
+    return Swing(pose, events, track, bar, body, readings)
 
 
 def _pose(
@@ -272,7 +303,13 @@ def _pose(
             rows.append((light, p.xy_px * scale, p.confidence, p.depth_px * scale[0], p.world_m))
         else:
             rows.append(
-                (light, np.tile(nothing[:, None], 2), nothing, nothing, np.tile(nothing[:, None], 3))
+                (
+                    light,
+                    np.tile(nothing[:, None], 2),
+                    nothing,
+                    nothing,
+                    np.tile(nothing[:, None], 3),
+                )
             )
         if len(rows) % 8 == 0:
             tell(len(rows) / len(wanted))
@@ -292,18 +329,31 @@ def _pose(
     )
 
 
-def _cut(pose: PoseSequence, span: tuple[float, float]) -> PoseSequence:
-    inside = (pose.time_s >= span[0]) & (pose.time_s <= span[1])
+def _uncut(pose: PoseSequence, stature: float) -> list[PoseSequence]:
+    """The stretches between an edited film's cuts."""
+    edges = [0, *film_cuts(pose.time_s, pose.xy_px, stature_px=stature), len(pose)]
+    return [_rows(pose, np.arange(a, b)) for a, b in pairwise(edges)]
+
+
+def _cut(pose: PoseSequence, span: tuple[float, float], *, also: float | None) -> PoseSequence:
+    """The frames of one repetition, and those around an address that it borrows."""
+    kept = (pose.time_s >= span[0]) & (pose.time_s <= span[1])
+    if also is not None:
+        kept |= np.abs(pose.time_s - also) <= BORROWED_S
+    return _rows(pose, np.flatnonzero(kept))
+
+
+def _rows(pose: PoseSequence, rows: NDArray[np.int64]) -> PoseSequence:
     parts = {f.name: getattr(pose, f.name) for f in fields(pose) if f.name != "size_px"}
     return PoseSequence(
-        **{k: None if v is None else v[inside] for k, v in parts.items()}, size_px=pose.size_px
+        **{k: None if v is None else v[rows] for k, v in parts.items()}, size_px=pose.size_px
     )
 
 
 def _address_only(swing: Swing) -> Swing:
     missing = Moment(None, reason="no_swing")
     events = {e: m if e == "address" else missing for e, m in swing.events.items()}
-    return Swing(swing.pose, events, swing.shaft, swing.body, swing.readings)
+    return replace(swing, events=events)
 
 
 def _repetition(swing: Swing, capture: Capture, info: VideoInfo) -> dict[str, Any]:
@@ -391,8 +441,11 @@ def _rep_arrays(swing: Swing) -> dict[str, Any]:
         "joints_sd_m": body.joints_sd_m,
     }
     arrays |= {f"camera/{k}": np.asarray(v) for k, v in body.camera.items()}
-    if swing.shaft is not None:
-        arrays |= {f"shaft/{f.name}": np.asarray(getattr(swing.shaft, f.name)) for f in fields(ShaftTrack)}
+    for name, track in (("shaft", swing.shaft), ("bar", swing.bar)):
+        if track is not None:
+            arrays |= {
+                f"{name}/{f.name}": np.asarray(getattr(track, f.name)) for f in fields(track)
+            }
     return arrays
 
 
@@ -408,6 +461,7 @@ def _rep_meta(swing: Swing) -> dict[str, Any]:
             if isinstance(r, str) or all(map(math.isfinite, r))
         ],
         "scale_m_per_px": float(swing.body.scale_m_per_px),
+        "still": swing.readings.get(("backswing_s", "top")) != "no_still_address",
         "camera_yaw_deg": number(swing.body.camera_yaw_deg),
         "camera_yaw_sd_deg": number(swing.body.camera_yaw_sd_deg),
     }

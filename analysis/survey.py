@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import cv2
@@ -92,7 +93,7 @@ def stature_px(xy_px: Array) -> float:
     total = np.zeros(len(xy_px))
     for side in ("left", "right"):
         marks = [xy_px[:, LANDMARK[f"{j}_{side}"]] for j in ("shoulder", "hip", "knee", "ankle")]
-        for a, b in zip(marks, marks[1:], strict=False):
+        for a, b in pairwise(marks):
             total += np.linalg.norm(a - b, axis=1) / 2
     total = total[np.isfinite(total)]
     return float(np.percentile(total, 80)) / 0.779 if len(total) else float("nan")

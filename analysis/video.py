@@ -206,7 +206,9 @@ def make_copy(src: Path | str, dst: Path | str, progress: Progress | None = None
         context.options = {"crf": "21", "preset": "veryfast"}
         context.thread_count = 2
         for picture, index in _copy_pictures(src, info, (width, height)):
-            tick = max(round(info.frame_times_s[index] / COPY_TIME_BASE), ticks[-1] + 1 if ticks else 0)
+            tick = max(
+                round(info.frame_times_s[index] / COPY_TIME_BASE), ticks[-1] + 1 if ticks else 0
+            )
             ticks.append(tick)
             picture.pts, picture.time_base = tick, COPY_TIME_BASE
             picture.pict_type = 0
@@ -323,7 +325,11 @@ def _upright(
         width=width, height=height, format="gray" if grey else "rgb24"
     ).to_ndarray()
     if rotation:
-        turn = {90: cv2.ROTATE_90_CLOCKWISE, 180: cv2.ROTATE_180, 270: cv2.ROTATE_90_COUNTERCLOCKWISE}
+        turn = {
+            90: cv2.ROTATE_90_CLOCKWISE,
+            180: cv2.ROTATE_180,
+            270: cv2.ROTATE_90_COUNTERCLOCKWISE,
+        }
         image = cv2.rotate(image, turn[rotation])
     # the decoder pads its lines, and the pose network reads bytes without asking
     return np.ascontiguousarray(image[:, ::-1] if mirrored else image)

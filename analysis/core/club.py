@@ -366,7 +366,7 @@ def _camera(body: Any, events: Mapping[str, Moment], capture: Capture, stature_p
         place = -rotation.T @ np.asarray(given["t"], float)
         centre = np.asarray(given["centre_px"], float)
         return Camera(float(given["f_px"]), centre, rotation, place, yaw_sd)
-    size = given.get("size_px") or _size_px(body)
+    size = given["size_px"] if "size_px" in given else _size_px(body)
     return usual_camera(
         view=capture.view,
         size_px=(int(size[0]), int(size[1])),

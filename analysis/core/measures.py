@@ -138,7 +138,7 @@ def joint_angle_deg(proximal: Array, joint: Array, distal: Array) -> Array:
     """
     a, b = proximal - joint, distal - joint
     cosine = np.sum(a * b, axis=1) / (np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1))
-    return np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
 def line_azimuth_deg(joints_m: Array, joint: str) -> Array:
@@ -247,7 +247,9 @@ def body_curves(joints_m: Array, time_s: Array, *, address_s: float) -> dict[str
         "trunk_tilt_change_deg": tilt - at(time_s, tilt, address_s),
         "hand_depth_cm": 100 * (base[:, JOINT["heel_trail"], 1] - grip[:, 1]),
         "lead_elbow_deg": 180
-        - joint_angle_deg(*(joints_m[:, JOINT[f"{j}_lead"]] for j in ("shoulder", "elbow", "wrist"))),
+        - joint_angle_deg(
+            *(joints_m[:, JOINT[f"{j}_lead"]] for j in ("shoulder", "elbow", "wrist"))
+        ),
     }
 
 
@@ -270,13 +272,17 @@ def body_value(
     return at(time_s, curves[id], when) if id in curves else math.nan
 
 
-def tempo_readings(events: Mapping[str, Moment], *, stretched: bool) -> Readings:
+def tempo_readings(
+    events: Mapping[str, Moment], *, stretched: bool, still: bool = True
+) -> Readings:
     """Backswing, downswing and their ratio from the events, with first-order spread.
 
     Parameters
     ----------
     stretched : bool
         The clip was exported in slow motion: its seconds are not seconds.
+    still : bool
+        The golfer stood still before this repetition; else there is no backswing time.
     """
     rows = (
         ("backswing_s", "top", "address", "top"),
@@ -285,6 +291,8 @@ def tempo_readings(events: Mapping[str, Moment], *, stretched: bool) -> Readings
     readings: Readings = {}
     for id, event, start, end in rows:
         readings[id, event] = "slow_motion" if stretched else _span(events, start, end)
+    if not still and not stretched:
+        readings["backswing_s", "top"] = "no_still_address"
     back, down = readings["backswing_s", "top"], readings["downswing_s", "impact"]
     readings["tempo_ratio", "impact"] = _ratio(events, back, down)
     return readings

@@ -13,7 +13,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.club import measure_club
 from analysis.core.measures import (
     CLUB_MEASURES,
@@ -47,7 +49,8 @@ class Artifact:
     `frame_times_s` (N,) and, named `rep{k}/NAME`: `time_s` (T,), `frame` (T,),
     `landmarks_px` (T, 33, 2), `confidence` (T, 33), `joints_px` (T, J, 2),
     `joints_m` (T, J, 3), `joints_sd_m` (T, J), `camera/NAME`, and the fields of
-    `ShaftTrack` as `shaft/NAME`.
+    `ShaftTrack` and `BarTrack` as `shaft/NAME` and `bar/NAME`. All of it is of a
+    right-hander: a left-hander's is mirrored.
     """
 
     meta: Mapping[str, Any]
@@ -112,9 +115,18 @@ def _remeasured(
     readings = dict(stored)
     if moved != events or joints is not artifact.of(rep, "joints_m"):
         readings |= _body_update(artifact, rep, stored, events, moved, joints)
-        readings |= tempo_readings(moved, stretched=artifact.meta["stretched"])
+        still = facts["still"] or moved["address"] != events["address"]
+        readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)
     if shaft is not None and (moved != events or any(c["target"] == "shaft" for c in corrections)):
         readings |= measure_club(shaft, moved, _scale(artifact, rep), capture=capture)
+    if moved != events and f"rep{rep}/bar/time_s" in artifact.arrays:
+        readings |= measure_bar(
+            _bar(artifact, rep),
+            moved,
+            _scale(artifact, rep),
+            capture=capture,
+            size_px=tuple(artifact.meta["size_px"]),
+        )
     changed = frozenset(key for key, new in readings.items() if new != stored.get(key))
     out = repetition(
         view=capture.view,
@@ -172,9 +184,7 @@ def _moved_events(
     return moved
 
 
-def _moved_joints(
-    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
-) -> Array:
+def _moved_joints(artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]) -> Array:
     """Joints in metres after hands moved some of them in the picture."""
     joints = artifact.of(rep, "joints_m")
     for c in corrections:
@@ -206,7 +216,9 @@ def _put(
     return moved
 
 
-def _keep_bone(before: Array, after: Array, joint: int, depth: int, rows: Array) -> None:
+def _keep_bone(
+    before: Array, after: Array, joint: int, depth: int, rows: NDArray[np.bool_]
+) -> None:
     """Change the moved joint's depth so that its bone keeps its length, where it can."""
     for pair in _BONES:
         ends = [JOINT[name] for name in pair]
@@ -242,8 +254,12 @@ def _body_update(
         old = body_value(m.id, m.event, before, time_s, events)
         new = body_value(m.id, m.event, after, time_s, moved)
         readings[m.id, m.event] = _updated(
-            reading, old, new, _event_spread(m.id, m.event, before, after, time_s, events, moved),
-            hand=hand, unit=m.unit,
+            reading,
+            old,
+            new,
+            _event_spread(m.id, m.event, before, after, time_s, events, moved),
+            hand=hand,
+            unit=m.unit,
         )
     return readings
 
@@ -319,6 +335,13 @@ def _scale(artifact: Artifact, rep: int) -> Scale:
     )
 
 
+def _bar(artifact: Artifact, rep: int) -> BarTrack:
+    parts: dict[str, Any] = {
+        name: artifact.of(rep, f"bar/{name}") for name in BarTrack.__dataclass_fields__
+    }
+    return BarTrack(**parts | {"sd_px": float(parts["sd_px"])})
+
+
 def _number(value: float | None) -> float:
     return math.nan if value is None else float(value)
 
@@ -330,7 +353,7 @@ def _moved_shaft(
     if f"rep{rep}/shaft/time_s" not in artifact.arrays:
         return None
     fields = {name: artifact.of(rep, f"shaft/{name}") for name in ShaftTrack.__dataclass_fields__}
-    track = {name: value.copy() for name, value in fields.items()}
+    track: dict[str, Any] = {name: value.copy() for name, value in fields.items()}
     width, height = artifact.meta["size_px"]
     for c in corrections:
         if c["target"] != "shaft":

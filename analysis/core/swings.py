@@ -13,6 +13,7 @@ _ANKLES = [LANDMARK["ankle_left"], LANDMARK["ankle_right"]]
 
 TOGETHER = 0.22  # of stature between the wrists: both hands on one handle, as the network sees it
 RISE = 0.14  # of stature: less than a lead arm parallel is no backswing
+_CUT_JUMP = 0.2  # of stature
 LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 1.5, 1.3, 4.0
 
 
@@ -66,7 +67,7 @@ def still_moment(time_s: Array, xy_px: Array, *, stature_px: float) -> float | N
 
 def hand_height(xy_px: Array) -> Array:
     """Height of the middle of the wrists above the middle of the hips, shape (S,)."""
-    return xy_px[:, _HIPS, 1].mean(axis=1) - xy_px[:, _WRISTS, 1].mean(axis=1)
+    return np.asarray(xy_px[:, _HIPS, 1].mean(axis=1) - xy_px[:, _WRISTS, 1].mean(axis=1))
 
 
 def hand_speed(time_s: Array, xy_px: Array) -> Array:
@@ -74,7 +75,24 @@ def hand_speed(time_s: Array, xy_px: Array) -> Array:
     hands = xy_px[:, _WRISTS].mean(axis=1)
     if len(time_s) < 2:
         return np.full(len(time_s), np.nan)
-    return np.linalg.norm(np.gradient(hands, time_s, axis=0), axis=1)
+    return np.asarray(np.linalg.norm(np.gradient(hands, time_s, axis=0), axis=1))
+
+
+def film_cuts(time_s: Array, xy_px: Array, *, stature_px: float) -> list[int]:
+    """Rows at which an edited film jumps: the hands rest, and rest elsewhere one row on.
+
+    No swing does that, however fast: before and after its quickest frame the hands move.
+    """
+    hands = xy_px[:, _WRISTS].mean(axis=1) / stature_px
+    rows = []
+    for i in range(2, len(time_s) - 1):
+        before, after = hands[max(0, i - 3) : i], hands[i : i + 3]
+        if np.isfinite(before).all() and np.isfinite(after).all():
+            jump = np.linalg.norm(np.median(after, axis=0) - np.median(before, axis=0))
+            wander = max(float(np.ptp(before, axis=0).max()), float(np.ptp(after, axis=0).max()))
+            if jump > _CUT_JUMP and wander < 0.2 * jump:
+                rows.append(i)
+    return rows
 
 
 def frames_to_measure(
@@ -116,7 +134,7 @@ def frames_to_measure(
 
 def _together(xy_px: Array, stature_px: float) -> NDArray[np.bool_]:
     apart = np.linalg.norm(xy_px[:, _WRISTS[0]] - xy_px[:, _WRISTS[1]], axis=1)
-    return np.nan_to_num(apart, nan=np.inf) < TOGETHER * stature_px
+    return np.asarray(np.nan_to_num(apart, nan=np.inf) < TOGETHER * stature_px)
 
 
 def _planted(time_s: Array, xy_px: Array, stature_px: float) -> NDArray[np.bool_]:

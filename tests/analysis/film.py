@@ -84,7 +84,9 @@ def sound_only(path: Path) -> Path:
         stream = out.add_stream("aac", rate=44_100)
         tone = np.sin(np.arange(44_100) / 44_100 * 2 * np.pi * 440).astype(np.float32)
         for k in range(0, 44_100 - 1024, 1024):
-            frame = av.AudioFrame.from_ndarray(tone[None, k : k + 1024], format="fltp", layout="mono")
+            frame = av.AudioFrame.from_ndarray(
+                tone[None, k : k + 1024], format="fltp", layout="mono"
+            )
             frame.sample_rate, frame.pts = 44_100, k
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))

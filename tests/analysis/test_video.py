@@ -102,7 +102,9 @@ def test_our_copy_keeps_times_and_leaves_place_and_device(
     tags = {"location": "+10.0000+020.0000/", "make": "A phone", "title": "mine"}
     path = film(tmp_path / "phone.mp4", uneven, metadata=tags)
     told: list[float] = []
-    facts = video.make_copy(path, tmp_path / "copy.mp4", progress=lambda _, share: told.append(share))
+    facts = video.make_copy(
+        path, tmp_path / "copy.mp4", progress=lambda _, share: told.append(share)
+    )
     np.testing.assert_allclose(facts["frame_times_s"], uneven - uneven[0], atol=2e-5)
     np.testing.assert_allclose(
         video.probe(tmp_path / "copy.mp4").frame_times_s, facts["frame_times_s"], atol=2e-5
@@ -121,7 +123,9 @@ def test_our_copy_keeps_times_and_leaves_place_and_device(
 
 
 def test_the_copy_of_a_big_picture_has_a_short_side_of_720(tmp_path: Path) -> None:
-    path = encode(tmp_path / "4k.mp4", [(k / 30, picture(k, width=3840, height=2160)) for k in (0, 1)])
+    path = encode(
+        tmp_path / "4k.mp4", [(k / 30, picture(k, width=3840, height=2160)) for k in (0, 1)]
+    )
     facts = video.make_copy(path, tmp_path / "copy.mp4")
     assert (facts["width"], facts["height"]) == (1280, 720)
 

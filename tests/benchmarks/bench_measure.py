@@ -16,13 +16,11 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
 import numpy as np
 
 from tests.analysis.film import encode, pictures, scaled
 
+ROOT = Path(__file__).resolve().parents[2]
 CLIP = ROOT / "coaching" / "demo" / "clips" / "baseline_dtl.mp4"
 OPTIONS = ["--view", "down_the_line", "--handedness", "right", "--stature-cm", "180"]
 RATE = 60
@@ -123,7 +121,11 @@ def own_stages(result: dict) -> float:
 
 def check_cpu(clip: Path) -> float:
     done = subprocess.run(
-        [sys.executable, "-c", CHECK, str(clip)], cwd=ROOT, capture_output=True, text=True, check=True
+        [sys.executable, "-c", CHECK, str(clip)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return float(done.stdout.strip().splitlines()[-1])
 

@@ -1,6 +1,6 @@
 """Error, coverage and speed by view over any folder of clips with truth files.
 
-    python tests/benchmarks/score_clips.py [FOLDER] [--json DIR] [--only TEXT] [--bare]
+    python -m tests.benchmarks.score_clips [FOLDER] [--json DIR] [--only TEXT] [--bare]
 
 Each CLIP.mp4 stands beside CLIP.truth.json: view, kind, handedness, stature_cm,
 `events` (seconds) and `measures` (id, event, value). Without FOLDER: the folder `clips`
@@ -14,13 +14,10 @@ import argparse
 import json
 import os
 import statistics
-import sys
 import time
 from collections import defaultdict
 from pathlib import Path
 from typing import Any
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.core.pose import Capture
 from analysis.estimators import MediaPipeEstimator
@@ -57,7 +54,10 @@ def score(truth_path: Path, keep: Path | None) -> dict[str, Any]:
         result = json.loads(stored.read_text())
     else:
         capture = Capture(
-            truth["view"], truth["kind"], truth["handedness"], truth["stature_cm"],
+            truth["view"],
+            truth["kind"],
+            truth["handedness"],
+            truth["stature_cm"],
             truth.get("club_cm"),
         )
         start = time.perf_counter()
@@ -87,8 +87,10 @@ def print_measures(scored: list[dict[str, Any]]) -> None:
                 reasons[where].append(row["reason"] if row else "no_repetition")
             else:
                 errors[where].append((row["value"] - value, row["uncertainty"]))
-    print(f"{'measure':<36}{'seen':>7}{'bias':>9}{'rms':>9}{'median':>9}{'worst':>9}"
-          f"{'mean u':>9}{'in 2u':>8}  reasons")
+    print(
+        f"{'measure':<36}{'seen':>7}{'bias':>9}{'rms':>9}{'median':>9}{'worst':>9}"
+        f"{'mean u':>9}{'in 2u':>8}  reasons"
+    )
     pooled: dict[str, list[bool]] = defaultdict(list)
     for where in sorted(asked, key=lambda w: (w[0], w[1], w[2])):
         found = errors[where]
@@ -135,7 +137,8 @@ def print_events(scored: list[dict[str, Any]]) -> None:
         if found:
             print(
                 f"{name:<36}{len(found):>4}/{asked[where]:<2}{1e3 * statistics.fmean(found):>9.0f}"
-                f"{1e3 * statistics.median(map(abs, found)):>9.0f}{1e3 * max(map(abs, found)):>9.0f}"
+                f"{1e3 * statistics.median(map(abs, found)):>9.0f}"
+                f"{1e3 * max(map(abs, found)):>9.0f}"
                 f"{good:>7}/{asked[where]:<2}"
             )
         else:
@@ -144,8 +147,10 @@ def print_events(scored: list[dict[str, Any]]) -> None:
 
 
 def print_speed(scored: list[dict[str, Any]]) -> None:
-    print(f"\n{'clip':<28}{'reps':>5}{'decode':>8}{'pose':>8}{'club':>8}{'measure':>8}{'total':>8}"
-          "  quality")
+    print(
+        f"\n{'clip':<28}{'reps':>5}{'decode':>8}{'pose':>8}{'club':>8}{'measure':>8}{'total':>8}"
+        "  quality"
+    )
     for clip in scored:
         result = clip["result"]
         s = result["seconds"]

@@ -68,7 +68,8 @@ class Command(BaseCommand):
         try:
             options["out"].write_text(json.dumps(result, indent=1, allow_nan=False) + "\n")
         except OSError as error:
-            raise CommandError(f"cannot write {options['out']}: {error.strerror}", returncode=2)
+            message = f"cannot write {options['out']}: {error.strerror}"
+            raise CommandError(message, returncode=2) from error
 
 
 def _check_numbers(options: dict[str, Any]) -> None:

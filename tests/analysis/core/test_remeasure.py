@@ -45,7 +45,8 @@ def make_artifact(**capture: object) -> Artifact:
     values = [
         [id, event, [body_value(id, event, curves, TIMES, events) + 1.5, 3.0]]
         for id, event in [
-            ("pelvis_turn_deg", "top"), ("pelvis_turn_deg", "impact"), ("trunk_tilt_deg", "address"),
+            ("pelvis_turn_deg", "top"), ("pelvis_turn_deg", "impact"),
+            ("trunk_tilt_deg", "address"),
             ("pelvis_to_ball_cm", "top"), ("pelvis_to_ball_cm", "impact"),
             ("pelvis_to_ball_down_cm", "impact"),
         ]
@@ -62,6 +63,7 @@ def make_artifact(**capture: object) -> Artifact:
                 },
                 "values": [*values, ["shoulder_turn_deg", "top", "not_ready"]],
                 "scale_m_per_px": SCALE,
+                "still": True,
                 "camera_yaw_deg": None,
                 "camera_yaw_sd_deg": None,
             }
@@ -105,7 +107,9 @@ def test_without_corrections_every_figure_stays() -> None:
 
 
 def test_a_joint_put_where_it_was_changes_nothing() -> None:
-    before, after = (figures(remeasure(make_artifact(), c)) for c in ([], [joint("hip_trail", 1.0, (0, 0))]))
+    before, after = (
+        figures(remeasure(make_artifact(), c)) for c in ([], [joint("hip_trail", 1.0, (0, 0))])
+    )
     for key, row in before.items():
         assert after[key]["value"] == pytest.approx(row["value"], abs=1e-6) or row["value"] is None
 
@@ -113,9 +117,9 @@ def test_a_joint_put_where_it_was_changes_nothing() -> None:
 def test_a_moved_event_moves_its_figures_and_keeps_their_bias() -> None:
     stored = make_artifact()
     curves = body_curves(swing(), TIMES, address_s=EVENTS["address"])
-    found = figures(
-        remeasure(stored, [{"time_s": 1.0, "target": "event:top", "value": 0.9}])
-    )["pelvis_turn_deg", "top"]
+    found = figures(remeasure(stored, [{"time_s": 1.0, "target": "event:top", "value": 0.9}]))[
+        "pelvis_turn_deg", "top"
+    ]
     expected = np.interp(0.9, TIMES, curves["pelvis_turn_deg"]) + 1.5
     assert found["value"] == pytest.approx(expected, abs=1e-2)
     assert (found["source"], found["frame"]) == ("corrected", 54)

@@ -11,7 +11,9 @@ from analysis.core.swings import frames_to_measure, hand_speed, still_moment, sw
 STATURE = 400.0
 
 
-def golfer(time_s: np.ndarray, height: np.ndarray, *, apart: float = 0.05, walk: float = 0.0) -> np.ndarray:
+def golfer(
+    time_s: np.ndarray, height: np.ndarray, *, apart: float = 0.05, walk: float = 0.0
+) -> np.ndarray:
     """Landmarks of somebody whose hands are `height` statures above the hips."""
     xy = np.zeros((len(time_s), len(LANDMARKS), 2))
     feet = 200 + walk * STATURE * time_s
@@ -36,7 +38,9 @@ TIME = np.arange(0, 20, 0.1)
 
 
 def test_one_swing_among_standing_still() -> None:
-    windows = swing_windows(TIME, golfer(TIME, one_swing(TIME, 8.0)), stature_px=STATURE, kind="swing")
+    windows = swing_windows(
+        TIME, golfer(TIME, one_swing(TIME, 8.0)), stature_px=STATURE, kind="swing"
+    )
     assert len(windows) == 1
     start, end = windows[0]
     assert 6.0 < start < 7.5 and 9.5 < end < 12.6
