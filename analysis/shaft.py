@@ -163,6 +163,29 @@ def _plate_rows(pose: PoseSequence, hands: Array, tall: float) -> NDArray[np.int
     return np.sort(rows[taken])
 
 
+def _crop(pose: PoseSequence, hands: Array, tall: float) -> _Scene:
+    width, height = pose.size_px
+    reach = _REACH * tall
+    low, high = np.nanmin(hands, axis=0) - reach, np.nanmax(hands, axis=0) + reach
+    scale = min(1.0, _WORKING_STATURE_PX / tall)
+    return _Scene(
+        left=int(max(low[0], 0)),
+        top=int(max(low[1], 0)),
+        right=int(min(high[0], width)),
+        bottom=int(min(high[1], height)),
+        scale=scale,
+        stature=tall * scale,
+    )
+
+
+def scene_of(frames: Iterable[Frame], pose: PoseSequence, hands: Array, tall: float) -> _Scene:
+    """Crop and plate alone, by one pass over the frames."""
+    scene = _crop(pose, hands, tall)
+    wanted = {int(pose.frame[i]) for i in _plate_rows(pose, hands, tall)}
+    cut = [scene.cut(f.image) for f in frames if f.index in wanted]
+    return replace(scene, plate=_median(cut)) if len(cut) >= 3 else scene
+
+
 def _scene(
     frames: Iterable[Frame],
     pose: PoseSequence,
@@ -172,17 +195,7 @@ def _scene(
     capture: Capture,
 ) -> _Scene:
     """One pass over the frames: the crop, the plate, and what may be the ball."""
-    width, height = pose.size_px
-    reach = _REACH * tall
-    low, high = np.nanmin(hands, axis=0) - reach, np.nanmax(hands, axis=0) + reach
-    scene = _Scene(
-        left=int(max(low[0], 0)),
-        top=int(max(low[1], 0)),
-        right=int(min(high[0], width)),
-        bottom=int(min(high[1], height)),
-        scale=min(1.0, _WORKING_STATURE_PX / tall),
-        stature=tall * min(1.0, _WORKING_STATURE_PX / tall),
-    )
+    scene = _crop(pose, hands, tall)
     plate = _plate_rows(pose, hands, tall)
     before, after = _ball_rows(pose, rough)
     wanted = {int(pose.frame[i]) for i in (*plate, *before, *after)}
@@ -289,16 +302,37 @@ def _median(pictures: list[Grey]) -> Grey:
 
 def _candidates(scene: _Scene, grey: Grey, xy_px: Array, hands: Array) -> list[Candidate]:
     grip = scene.to_working(hands)
-    x0, y0, x1, y1 = _square(grip, _REACH * scene.stature, grey.shape)
-    if x1 - x0 < 16 or y1 - y0 < 16:
-        return []
-    part = grey[y0:y1, x0:x1].astype(np.float32)
-    change = part if scene.plate is None else part - scene.plate[y0:y1, x0:x1]
-    body = _body_mask(scene.to_working(xy_px) - (x0, y0), part.shape, scene.stature)
-    ridge = _ridge(part, change, body, grip - (x0, y0), scene.stature)
+    ridge = thin_lines(scene, grey, xy_px, grip, _REACH, 0.05)
     joints = scene.to_working(xy_px) - grip
     rays = [c for c in vote(ridge, stature=scene.stature) if not _is_arm(c, joints, scene.stature)]
     return [c for c in rays if c.seen_px > 0.5 * _SEEN_SHARE * scene.stature][:5]
+
+
+def thin_lines(
+    scene: _Scene, grey: Grey, xy_px: Array, grip: Array, reach: float, inner: float
+) -> Ridge:
+    """Thin pixels around a point, against that point.
+
+    Parameters
+    ----------
+    grey : ndarray
+        The scene's cut of the frame.
+    xy_px : ndarray, shape (33, 2)
+        Landmarks in picture pixels.
+    grip : ndarray, shape (2,)
+        The point, in working pixels.
+    reach, inner : float
+        Farthest and nearest distance from it, in statures.
+    """
+    x0, y0, x1, y1 = _square(grip, reach * scene.stature, grey.shape)
+    if x1 - x0 < 16 or y1 - y0 < 16:
+        nothing = np.empty(0)
+        return Ridge(nothing, nothing, nothing, nothing, np.empty(0, bool))
+    part = grey[y0:y1, x0:x1].astype(np.float32)
+    change = part if scene.plate is None else part - scene.plate[y0:y1, x0:x1]
+    body = body_mask(scene.to_working(xy_px) - (x0, y0), part.shape, scene.stature)
+    near_far = (inner * scene.stature, reach * scene.stature)
+    return _ridge(part, change, body, grip - (x0, y0), scene.stature, near_far)
 
 
 def _square(grip: Array, reach: float, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
@@ -310,7 +344,7 @@ def _square(grip: Array, reach: float, shape: tuple[int, ...]) -> tuple[int, int
     )
 
 
-def _body_mask(xy: Array, shape: tuple[int, ...], stature: float) -> Grey:
+def body_mask(xy: Array, shape: tuple[int, ...], stature: float) -> Grey:
     mask = np.zeros(shape[:2], np.uint8)
     if not np.isfinite(xy).all():
         return mask
@@ -328,6 +362,7 @@ def _ridge(
     body: Grey,
     grip: Array,
     stature: float,
+    near_far: tuple[float, float],
 ) -> Ridge:
     """Pixels of thin lines: both flanks differ from the middle the same way.
 
@@ -343,8 +378,8 @@ def _ridge(
     inner = np.hypot(xs - grip[0], ys - grip[1])
     margin = 5
     ok = (
-        (inner > 0.05 * stature)
-        & (inner < _REACH * stature)
+        (inner > near_far[0])
+        & (inner < near_far[1])
         & (xs > margin)
         & (ys > margin)
         & (xs < part.shape[1] - margin - 1)

@@ -30,7 +30,8 @@ _TAKEAWAY_SHARE = (0.40, 0.06)
 _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
-_STILL = 0.01  # statures
+_SETTLED_M = 0.037  # how far the hands of someone at rest stray
+_BAR_REST = 0.012  # statures, over the upper body
 # Filmed as asked, the camera is as high as the hands (statures above the ankles), and a
 # level shaft's end is nearer than the hands by this share of their distance, or farther.
 _CAMERA_HEIGHT, _NEARER, _FARTHER = 0.53, 0.33, -0.2
@@ -583,7 +584,7 @@ def _settled(s: _Signals) -> Moment:
 
 
 def _longest_rest(
-    time_s: Array, path: Array, *, since_s: float, limit: float = 2.2 * _STILL * 1.7
+    time_s: Array, path: Array, *, since_s: float, limit: float = _SETTLED_M
 ) -> tuple[float, float] | None:
     smooth = local_fit(time_s, path, time_s, width_s=0.03)[0]
     best: tuple[float, float] | None = None
@@ -640,17 +641,29 @@ def _bar_events(pose: PoseSequence, inside: Array) -> dict[str, Moment]:
     t = pose.time_s[rows]
     points = pose.xy_px[rows][:, upper].reshape(rows.sum(), -1)
     size = stature_px(pose, view="face_on", rows=rows)
-    path = local_fit(t, points / size, t, width_s=0.05)[0] / math.sqrt(len(upper))
-    first = _longest_rest(t, path, since_s=t[0], limit=0.02)
-    if first is None:
+    raw = points / size / math.sqrt(len(upper))
+    path = local_fit(t, raw, t, width_s=0.06)[0]
+    rests = _rests(t, path, limit=_BAR_REST)
+    if not rests:
         return _none("bar", "not_seen")
-    rests = _rests(t, path, limit=0.02)
     if len(rests) < 2:
-        return _none("bar", "not_reached") | {"address": Moment(rests[0][0], 0.05)}
+        return _none("bar", "not_reached") | {"address": Moment(rests[0][1], 0.1)}
     held = max(rests[1:], key=lambda r: r[1] - r[0])
-    before = [r for r in rests if r[1] <= held[0]][-1]
+    middle = [path[(t >= r[0]) & (t <= r[1])].mean(axis=0) for r in rests]
+    far = [float(np.linalg.norm(m - middle[rests.index(held)])) for m in middle]
+    earlier = [r for r, d in zip(rests, far, strict=True) if r[1] <= held[0] and d > 0.5 * max(far)]
+    if not earlier:
+        return _none("bar", "not_reached") | {"address": Moment(rests[0][1], 0.1)}
+    before = earlier[-1]
+    # the way from one rest to the other is the one signal in which the turn begins
+    first, last = (raw[(t >= r[0]) & (t <= r[1])].mean(axis=0) for r in (before, held))
+    way = (raw - first) @ (last - first) / max(float(np.sum((last - first) ** 2)), 1e-12)
+    gone = np.flatnonzero((t > before[1]) & (way > 0.25))
+    until = t[gone[0]] if len(gone) else held[0]
+    rows = (t >= before[0]) & (t <= until)
+    onset, sd = _onset(t[rows], way[rows, None], before[1])
     return {
-        "address": Moment(before[1], max(gap_at(t, before[1]) / 2, 0.03)),
+        "address": Moment(onset, max(gap_at(t, onset) / 2, sd, 0.02)),
         "top": Moment(0.5 * (held[0] + held[1]), max((held[1] - held[0]) / 8, 0.02)),
     }
 
