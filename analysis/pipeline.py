@@ -375,6 +375,8 @@ def _nothing_found(survey: Survey) -> dict[str, Any]:
 
 def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]:
     rows = []
+    if 0 < len(swings) < (capture.repetitions or 0):
+        rows.append(issue("fewer_swings", "warn"))
     yaws = [s.body.camera_yaw_deg for s in swings if math.isfinite(s.body.camera_yaw_deg)]
     if yaws and abs(float(np.median(yaws))) > LIMITS.yaw_warn_deg:
         rows.append(issue("off_line", "warn"))

@@ -191,13 +191,17 @@ class Moment:
 
 @dataclass(frozen=True)
 class Capture:
-    """What the person who filmed has told us, needed to turn pixels into figures."""
+    """What the person who filmed has told us, needed to turn pixels into figures.
+
+    `repetitions` is how many were asked for, None where nobody said.
+    """
 
     view: str
     kind: str
     handedness: str
     stature_cm: float
     club_cm: float | None = None
+    repetitions: int | None = None
 
 
 def mirror_for(xy_px: Array, *, width_px: int) -> Array:
