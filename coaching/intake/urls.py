@@ -7,6 +7,7 @@ urlpatterns = [
     path("students/<int:pk>/ask/", views.ask, name="ask"),
     path("requests/<int:pk>/", views.request_page, name="request"),
     path("requests/<int:pk>/close/", views.close, name="close"),
+    path("film/model", views.framing_model, name="framing_model"),
     path("film/<int:pk>/", views.film, name="film"),
     path("film/<int:pk>/send/", views.send, name="send"),
     path("clips/<int:pk>/", views.submission, name="submission"),

@@ -8,7 +8,15 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse, QueryDict
+from django.http import (
+    FileResponse,
+    Http404,
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBase,
+    JsonResponse,
+    QueryDict,
+)
 from django.shortcuts import redirect, render
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
@@ -130,6 +138,18 @@ def _film_page(
         "max_bytes": settings.UPLOAD_MAX_BYTES,
     }
     return render(request, "intake/film.html", context, status=status)
+
+
+@require_safe
+@login_required
+def framing_model(request: HttpRequest) -> HttpResponseBase:
+    """The small pose network, for the check on the student's own phone."""
+    path = settings.MODELS_DIR / "pose_lite.task"
+    if not path.exists():
+        raise Http404
+    answer = FileResponse(path.open("rb"), content_type="application/octet-stream")
+    answer["Cache-Control"] = "private, max-age=604800"
+    return answer
 
 
 def _whole(text: str) -> str:

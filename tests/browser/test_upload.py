@@ -289,3 +289,45 @@ def test_the_coach_asks_in_two_presses(
         ("down_the_line", "setup", "none"),
         ("face_on", "setup", "none"),
     ]
+
+
+def camera(page: Page, clip: Path) -> None:
+    """The phone's camera sees a clip, over and over."""
+    page.route("**/camera.mp4", lambda route: route.fulfill(path=clip, content_type="video/mp4"))
+    page.add_init_script("""
+        navigator.mediaDevices.getUserMedia = async () => {
+          const film = document.createElement("video");
+          Object.assign(film, { src: "/camera.mp4", loop: true, muted: true });
+          await film.play();
+          return film.captureStream();
+        };
+    """)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("view", "sentence"),
+    [
+        ("down_the_line", "Good. Leave the phone there and film."),
+        ("face_on", "Stand the phone in front of you."),
+    ],
+)
+def test_the_phone_says_how_it_stands(
+    student: Student, phone: Any, picture: Any, view: str, sentence: str
+) -> None:
+    """The real network in the browser, under the real content policy."""
+    asked = factories.make_request(student=student, angles=0)
+    angle = factories.make_angle(request=asked, view=view)
+    page = phone(student.user)
+    trouble: list[str] = []
+    page.on("pageerror", lambda error: trouble.append(str(error)))
+    camera(page, CLIP)
+    page.goto(f"/film/{angle.pk}/")
+    page.get_by_role("button", name="Check where the phone stands").tap()
+    said = page.locator("dialog [role=status]")
+    expect(said).to_have_text(sentence, timeout=60_000)
+    picture(page, f"framing-{view}")
+    page.get_by_role("button", name="Close").tap()
+    expect(said).not_to_be_visible()
+    page.wait_for_function("!document.querySelector('frame-check').stream.active")  # camera off
+    assert trouble == []
