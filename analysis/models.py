@@ -43,6 +43,7 @@ class Video(models.Model):
     handedness = models.CharField(max_length=5, choices=named(("right", "left")))
     stature_cm = models.FloatField()
     club_cm = models.FloatField(null=True, blank=True)
+    repetitions = models.PositiveSmallIntegerField(null=True, blank=True)  # asked for
 
     created_at = models.DateTimeField(default=timezone.now)
     erased_at = models.DateTimeField(null=True, blank=True)

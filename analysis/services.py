@@ -341,6 +341,7 @@ def capture_of(video: Video) -> Capture:
         handedness=video.handedness,
         stature_cm=video.stature_cm,
         club_cm=video.club_cm,
+        repetitions=video.repetitions,
     )
 
 

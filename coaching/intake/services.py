@@ -395,6 +395,7 @@ def submit_video(
         handedness=student.handedness,
         stature_cm=student.stature_cm,
         club_cm=student.club_cm,
+        repetitions=angle.repetitions if angle else None,
     )
     submission = Submission.objects.create(
         student=student,

@@ -149,7 +149,8 @@ def test_a_clip_becomes_a_submission_in_one_step(
     assert "swing" not in video.original.name.lower()  # never the sender's name
     assert video.sha256 == hashlib.sha256(b"a film").hexdigest()
     assert (video.view, video.kind, video.handedness) == ("down_the_line", "swing", "right")
-    assert (video.stature_cm, video.size_bytes) == (178.0, 6)
+    assert (video.stature_cm, video.size_bytes, video.repetitions) == (178.0, 6, 1)
+    assert analysis.capture_of(video).repetitions == 1
     assert submission.sent_by == student.user
     assert [r.kind for r in video.runs.all()] == ["check"]
     entry = student.thread.entries.get(kind="sent")
