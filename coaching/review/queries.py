@@ -105,6 +105,12 @@ def clips_to_answer(submission: Submission) -> list[Submission]:
     return list(rows.order_by("angle__position", "pk"))
 
 
+def sent_about(submission: Submission) -> list[Review]:
+    """Reviews of a clip that were sent before, newest first."""
+    sent = submission.reviews.filter(published_at__isnull=False)
+    return list(sent.order_by("-published_at")[:5])
+
+
 def comparable_clips(video: Video) -> list[Submission]:
     """Other measured clips of the same student and angle, newest first."""
     submission = video.submission

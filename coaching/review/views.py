@@ -73,6 +73,7 @@ def room(request: HttpRequest, pk: int) -> HttpResponse:
             "preferences_json": json.dumps(services.preferences_of(request.user)),
             "joints": shown.joint_choices(),
             "send_url": _send_url(review),
+            "earlier": queries.sent_about(submission),
             "may_send": access.is_staff_of(request.user, submission.student, access.TEACHING),
             "margins": _margins(),
             **_player(),

@@ -286,6 +286,7 @@ def test_what_is_typed_is_kept_and_two_windows_lose_nothing(
     second.get_by_role("button", name="Keep both").click()
     expect(second.locator("auto-save [role=status]")).to_have_text("Kept")
     assert Review.objects.get().words == "From the first window\n\nFrom the second window"
+    second.wait_for_timeout(500)  # the version that lost is settled after the words are kept
     assert not Review.objects.get().versions.filter(settled_at=None).exists()
 
 

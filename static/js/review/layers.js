@@ -58,3 +58,20 @@ export class Layers {
     }
   }
 }
+
+/** One switch for every overlay that this clip can show. */
+export function overlaySwitches(layers, panel, changed = () => {}) {
+  panel.replaceChildren();
+  for (const id of layers.choices.filter((choice) => choice !== "figure")) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: OVERLAYS[id].label });
+    const show = () => button.setAttribute("aria-pressed", String(layers.on.has(id)));
+    button.addEventListener("click", () => {
+      layers.toggle(id);
+      show();
+      changed();
+    });
+    show();
+    panel.append(button);
+  }
+  layers.draw();
+}

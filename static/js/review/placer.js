@@ -40,6 +40,7 @@ class Asking {
     this.stopping = new AbortController();
     const { signal } = this.stopping;
     const { window: pane } = player;
+    this.before = document.activeElement;
     pane.classList.add("asking");
     pane.tabIndex = 0;
     pane.setAttribute("role", "application");
@@ -61,6 +62,9 @@ class Asking {
     pane.removeAttribute("tabindex");
     pane.removeAttribute("role");
     pane.removeAttribute("aria-label");
+    if (document.activeElement === pane || document.activeElement === document.body) {
+      this.before?.focus?.({ preventScroll: true }); // back to the button that asked
+    }
     if (this.player.tool === this) this.player.tool = null;
     this.resolve(result);
   }

@@ -3,7 +3,7 @@
 import "./frame-player.js";
 import "./time-strip.js";
 import "./player-controls.js";
-import { Layers } from "./layers.js";
+import { Layers, overlaySwitches } from "./layers.js";
 import { get } from "./server.js";
 import { WalkReplay } from "./walk-replay.js";
 
@@ -17,7 +17,7 @@ class ReviewRead extends HTMLElement {
     this.layers.marks = marks;
     this.strip = this.querySelector("time-strip");
     this.strip.marks = marks;
-    this.layers.draw();
+    this.#lines();
     this.addEventListener("click", (event) => {
       const go = event.target.closest("[data-go]");
       if (go) this.#goto(Number(go.dataset.video), Number(go.dataset.go));
@@ -54,7 +54,11 @@ class ReviewRead extends HTMLElement {
       else b.removeAttribute("aria-current");
     });
     await this.player.load(`/review/video/${video}/data`);
-    this.layers.draw();
+    this.#lines();
+  }
+
+  #lines() {
+    overlaySwitches(this.layers, this.querySelector("[data-overlays]"));
   }
 
   async #goto(video, time) {

@@ -10,8 +10,7 @@ import "./compare-tool.js";
 import "./walk-recorder.js";
 import "./caption-lines.js";
 import { ACTIONS, keyMap, keyName, rebind } from "./keys.js";
-import { OVERLAYS } from "./judged.js";
-import { Layers } from "./layers.js";
+import { Layers, overlaySwitches } from "./layers.js";
 import { fragment, get, post, Refusal } from "./server.js";
 import { WalkReplay } from "./walk-replay.js";
 
@@ -163,18 +162,7 @@ class ReviewRoom extends HTMLElement {
 
   #overlays() {
     const panel = this.querySelector("[data-overlays]");
-    panel.replaceChildren();
-    for (const id of this.layers.choices.filter((choice) => choice !== "figure")) {
-      const button = Object.assign(document.createElement("button"), { type: "button", textContent: OVERLAYS[id].label });
-      button.setAttribute("aria-pressed", String(this.layers.on.has(id)));
-      button.addEventListener("click", () => {
-        this.layers.toggle(id);
-        button.setAttribute("aria-pressed", String(this.layers.on.has(id)));
-        this.#remember({ overlays: [...this.layers.on] });
-      });
-      panel.append(button);
-    }
-    this.layers.draw();
+    overlaySwitches(this.layers, panel, () => this.#remember({ overlays: [...this.layers.on] }));
   }
 
   // Habits: speed, brightness and keys, remembered for this coach.

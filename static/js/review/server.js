@@ -1,8 +1,15 @@
 // Talking to the server: JSON in, JSON out, one clear sentence when it cannot be done.
 
+// Said here, because the server tells a stranger nothing.
+const PLAIN = {
+  401: "You are signed out. Sign in in another tab, then try again; what you wrote stays here.",
+  403: "You are signed out. Sign in in another tab, then try again; what you wrote stays here.",
+  404: "This is no longer here: it was erased meanwhile. Reload the page to see what stands.",
+};
+
 export class Refusal extends Error {
   constructor(status, answer) {
-    super(answer?.detail ?? sentenceOf(answer) ?? "The server did not answer. Try again in a moment.");
+    super(PLAIN[status] ?? answer?.detail ?? sentenceOf(answer) ?? "The server did not answer. Try again in a moment.");
     this.status = status;
     this.answer = answer ?? {};
   }
