@@ -59,7 +59,9 @@ class PoseEstimator(Protocol):
 
 
 def default_models_dir() -> Path:
-    return Path(os.environ.get("VAR_DIR", "var")) / "models"
+    """`$MODELS_DIR`, else `models` in `$VAR_DIR`, which is `var` by default."""
+    told = os.environ.get("MODELS_DIR")
+    return Path(told) if told else Path(os.environ.get("VAR_DIR", "var")) / "models"
 
 
 class MediaPipeEstimator:
@@ -68,7 +70,7 @@ class MediaPipeEstimator:
     Parameters
     ----------
     models_dir : Path, optional
-        Folder with `pose_heavy.task` and `pose_full.task`; else `$VAR_DIR/models`.
+        Folder with `pose_heavy.task` and `pose_full.task`; else `default_models_dir()`.
 
     Notes
     -----

@@ -22,7 +22,9 @@ class _Parser(CommandParser):
     """Wrong options are one clear line and exit 2."""
 
     def error(self, message: str) -> NoReturn:
-        raise CommandError(message, returncode=2)
+        if not self.called_from_command_line:
+            raise CommandError(message, returncode=2)
+        self.exit(2, f"{self.prog}: {message}\n")
 
 
 class Command(BaseCommand):
