@@ -31,6 +31,7 @@ _PAIRS: dict[str, tuple[tuple[str, str], tuple[str, str]]] = {
 }
 _PEAKS = {"pelvis_speed_peak_s": "pelvis_turn_deg", "shoulder_speed_peak_s": "shoulder_turn_deg"}
 _STILL_S = 0.35  # before address: frames that show the same pose
+_LATE_S = 0.012  # after it: the club has hardly moved
 _SETUP_S = 0.6  # a set-up's address is the start of its stillness
 _READ_WIDTH_S = 0.012
 _RATE_WIDTH_S = 0.030
@@ -167,8 +168,7 @@ def _time(events: Mapping[str, Moment], event: str, otherwise: float) -> float:
 
 def _still(time_s: Array, address_s: float, kind: str) -> NDArray[np.bool_]:
     """Frames that show the address; the nearest one if there is none."""
-    gap = gap_at(time_s, address_s)
-    late = _SETUP_S if kind == "setup" else 0.6 * gap
+    late = _SETUP_S if kind == "setup" else _LATE_S
     still = (time_s >= address_s - _STILL_S) & (time_s <= address_s + late)
     if not still.any():
         still[int(np.argmin(np.abs(time_s - address_s)))] = True
@@ -191,7 +191,8 @@ def _reading(m: Measure, swing: _Swing) -> Reading:
     value = sum(k * r.value for k, r in zip(sign, read, strict=False) if not isinstance(r, str))
     slip = _slip(swing, parts, [r for r in read if not isinstance(r, str)])
     scale = float(swing.weights.get(f"scale/{m.id}/{m.event}", np.float64(1.5)))
-    strange = max((swing.strangeness.get(_nearest(e), 0.0) for _, e in parts), default=0.0)
+    told_against = ["address", *(_nearest(event) for _, event in parts)]
+    strange = max(swing.strangeness.get(event, 0.0) for event in told_against)
     if strange > TOO_STRANGE or not math.isfinite(value):
         return "unfamiliar" if strange > TOO_STRANGE else "not_seen"
     unit = swing.capture.stature_cm / 100 if m.unit == "cm" else 1.0
@@ -247,20 +248,38 @@ def _peak(swing: _Swing, name: str, impact_s: float) -> Reading:
     """Seconds before impact at which a line turns fastest toward the target."""
     top_s = _time(swing.events, "top", math.nan)
     curve = swing.corrected.figures[:, FIGURES.index(name)]
-    inside = np.isfinite(curve) & (swing.time_s > top_s - 0.1) & (swing.time_s < impact_s + 0.1)
-    if not math.isfinite(top_s) or inside.sum() < 8 or impact_s - top_s < 0.05:
+    found = fastest_s(swing.time_s, curve, top_s, impact_s)
+    if found is None or max(swing.strangeness.values(), default=0.0) > TOO_STRANGE:
         return "not_seen"
-    fine = np.arange(top_s, impact_s + 0.05, 0.002)
-    frame_s = float(np.median(np.diff(swing.time_s[inside])))
-    width = max(frame_s, 0.08 * (impact_s - top_s))
-    speed = -local_fit(swing.time_s[inside], curve[inside], fine, width_s=width)[1]
-    i = int(np.nanargmax(speed))
-    if speed[i] <= 0 or max(swing.strangeness.values(), default=0.0) > TOO_STRANGE:
-        return "not_seen"
-    flat = fine[speed > 0.9 * speed[i]]
+    when, spread = found
+    scale = float(swing.weights.get(f"scale/{name}/peak", np.float64(1.0)))
     moment = swing.events["impact"].uncertainty_s or 0.0
-    return float(impact_s - fine[i]), math.hypot(
-        0.5 * frame_s, 0.3 * float(np.ptp(flat)), moment, 0.02
+    return impact_s - when, math.hypot(scale * spread, moment)
+
+
+def fastest_s(
+    time_s: Array, angle_deg: Array, top_s: float, impact_s: float
+) -> tuple[float, float] | None:
+    """When between top and impact an angle falls fastest, and how loosely that is known.
+
+    Returns
+    -------
+    (time, raw spread) or None
+        Seconds. The spread is half the time in which the rate comes within a fifth of
+        its peak, and at least half the distance of frames. None with fewer than 6 frames.
+    """
+    inside = np.isfinite(angle_deg) & (time_s > top_s - 0.1) & (time_s < impact_s + 0.1)
+    if not math.isfinite(top_s) or inside.sum() < 6 or impact_s - top_s < 0.05:
+        return None
+    fine = np.linspace(top_s, impact_s, 101)
+    frame_s = float(np.median(np.diff(time_s[inside])))
+    width = max(frame_s, 0.08 * (impact_s - top_s))
+    speed = -local_fit(time_s[inside], angle_deg[inside], fine, width_s=width)[1]
+    if not np.isfinite(speed).any() or np.nanmax(speed) <= 0:
+        return None
+    fast = fine[speed > 0.8 * np.nanmax(speed)]
+    return float(fine[int(np.nanargmax(speed))]), math.hypot(
+        0.5 * frame_s, 0.5 * float(np.ptp(fast))
     )
 
 

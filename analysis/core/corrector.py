@@ -255,7 +255,8 @@ def context_rows(phase: Array) -> NDArray[np.intp]:
     wanted = CONTEXT_PHASES[(reach >= CONTEXT_PHASES) & (phase.min() - 0.06 <= CONTEXT_PHASES)]
     picked: list[int] = []
     for p in wanted:
-        order = np.argsort(np.abs(phase - p), kind="stable")[: len(picked) + 1]
+        away = np.round(np.abs(phase - p), 6)  # ties must not hang on the last bit
+        order = np.argsort(away, kind="stable")[: len(picked) + 1]
         free = [int(i) for i in order if int(i) not in picked]
         if free and abs(phase[free[0]] - p) < 0.2:
             picked.append(free[0])

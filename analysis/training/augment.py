@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core import corrector
-from analysis.core.pose import LANDMARKS
+from analysis.core.corrector import CAMERA, FIGURES
+from analysis.core.measures import joint_angle_deg
+from analysis.core.pose import LANDMARK, LANDMARKS
 from analysis.training.table import COLUMN, EVENT_CODE, OURS, VIEWS, Array, Table, rows_of
 
 
@@ -33,6 +35,10 @@ class Ranges:
     no_depth: float = 0.05  # share of swings without the network's depth
     phase: float = 0.015  # per frame
     event: float = 0.02  # of top and impact, in phase
+    hip_twist_deg: float = 10.0  # of the hip line, one draw at top and one at impact
+    shoulder_twist_deg: float = 4.0
+    borrow: float = 0.3  # share of swings that get the landmark errors of a similar one
+    log_width: float = 0.05  # of hips and shoulders
 
 
 def _anchor_joint(landmark: str) -> int:
@@ -45,7 +51,11 @@ def _anchor_joint(landmark: str) -> int:
     return COLUMN.get(name, COLUMN["nose"])
 
 
+_Y_AWAY = np.array([1.0, -1.0, 1.0])  # the golfer's triple is left-handed, the camera's is not
 _DEPTH_OF = [_anchor_joint(name) for name in LANDMARKS]
+
+
+_SIMILAR = 12  # nearest swings to borrow from
 
 
 @dataclass(frozen=True)
@@ -54,8 +64,7 @@ class Inputs:
 
     tokens: NDArray[np.float32]
     swing: NDArray[np.float32]
-    residual: NDArray[np.float32]  # (N, 2 J) corrected joint minus anchor, % of stature
-    camera: NDArray[np.float32]  # (S, 2) true yaw and roll of the camera, degrees
+    target: NDArray[np.float32]  # (N, N_OUT): figures, joints minus anchors, joints in space
 
 
 class Augmenter:
@@ -65,14 +74,13 @@ class Augmenter:
         f, s = table.frame, table.swings
         self.table, self.swing = table, f["swing"]
         self.size = np.stack([s["w"], s["h"]], axis=1).astype(float)
-        points = f["true_xyz"] * np.array([1.0, -1.0, 1.0])
+        points = f["true_xyz"] * _Y_AWAY
         self.joints = (
             np.einsum("nij,nkj->nki", s["R"][self.swing], points) + s["t"][self.swing][:, None]
         )
         depth = self.joints[:, _DEPTH_OF, 2]
-        plane = (f["mp_xy"] - self.size[self.swing][:, None] / 2) / s["f"][self.swing][
-            :, None, None
-        ]
+        centred = f["mp_xy"] - self.size[self.swing][:, None] / 2
+        plane = centred / s["f"][self.swing][:, None, None]
         self.lifted = np.concatenate([plane * depth[..., None], depth[..., None]], axis=2)
         rows = rows_of(f, s)
         self.address = [r[f["event"][r] == EVENT_CODE["address"]] for r in rows]
@@ -80,22 +88,35 @@ class Augmenter:
         hips = [COLUMN["hip_lead"], COLUMN["hip_trail"]]
         self.centre = self.joints[first][:, hips].mean(axis=1)
         self.metre_px = s["f"] / self.centre[:, 2]
+        self.manner = self._manner()
 
     def plain(self) -> Inputs:
         """The table as it is."""
         f, s = self.table.frame, self.table.swings
         camera = np.stack([s["yaw_off"], _roll_deg(s["R"][:, :, 2])], axis=1)
+        figures = self._figures(self.table.truth, camera)
         pixels = (f["mp_xy"], f["depth"], f["mp_world"], f["true_xy"])
-        return self._inputs(*pixels, f["phase"], camera, None)
+        return self._inputs(*pixels, f["phase"], figures, f["true_xyz"], None)
 
-    def drawn(self, rng: np.random.Generator, ranges: Ranges) -> Inputs:
-        """The table through other cameras."""
+    def drawn(
+        self,
+        rng: np.random.Generator,
+        ranges: Ranges,
+        donors: NDArray[np.bool_] | None = None,
+    ) -> Inputs:
+        """Other bodies turning a little differently, through other cameras.
+
+        Parameters
+        ----------
+        donors : ndarray of bool, shape (S,), optional
+            Swings whose landmark errors may be borrowed: those of the training.
+        """
         f, s, swing = self.table.frame, self.table.swings, self.swing
         n = len(self.centre)
+        lifted, joints, twist = self._deformed(self._borrowed(rng, ranges, donors), rng, ranges)
         yaw = np.radians(rng.normal(0, ranges.yaw_deg, n))
-        turn = _about_x(np.radians(rng.normal(0, ranges.pitch_deg, n))) @ _about(
-            s["R"][:, :, 2], yaw
-        )
+        tilt = _about_x(np.radians(rng.normal(0, ranges.pitch_deg, n)))
+        turn = tilt @ _about(s["R"][:, :, 2], yaw)
         roll = _about_z(np.radians(rng.normal(0, ranges.roll_deg, n)))
         nearer = np.exp(rng.normal(0, ranges.log_distance, n))
         focal = s["f"] * nearer * np.exp(rng.normal(0, ranges.log_zoom, n))
@@ -109,7 +130,7 @@ class Augmenter:
             return flat * focal[swing][:, None, None] + self.size[swing][:, None] / 2
 
         metre_px = (focal / place[:, 2])[swing]
-        xy = draw(self.lifted)
+        xy = draw(lifted)
         noise = rng.normal(0, ranges.frame_noise_m, xy.shape)
         noise += rng.normal(0, ranges.swing_noise_m, (n, *xy.shape[1:]))[swing]
         xy += noise * metre_px[:, None, None]
@@ -119,8 +140,120 @@ class Augmenter:
         walked = np.degrees(yaw) * np.where(s["view"] == VIEWS["down_the_line"], 1, -1)
         up = np.einsum("nij,nj->ni", roll @ turn, s["R"][:, :, 2])
         camera = np.stack([s["yaw_off"] + walked, _roll_deg(up)], axis=1)
-        pixels = (xy, depth * metre_px[:, None], world, draw(self.joints))
-        return self._inputs(*pixels, phase, camera, rng)
+        space = np.einsum("nji,nkj->nki", s["R"][swing], joints - s["t"][swing][:, None]) * _Y_AWAY
+        figures = self._figures(self._retold(space, twist), camera)
+        pixels = (xy, depth * metre_px[:, None], world, draw(joints))
+        return self._inputs(*pixels, phase, figures, space, rng)
+
+    def _borrowed(
+        self, rng: np.random.Generator, ranges: Ranges, donors: NDArray[np.bool_] | None
+    ) -> Array:
+        """Lifted landmarks, for some swings with the errors made on a similar swing."""
+        if donors is None or not ranges.borrow:
+            return self.lifted
+        lenders = np.flatnonzero(donors)
+        apart = np.linalg.norm(self.manner[:, None] - self.manner[lenders][None], axis=2)
+        near = lenders[np.argsort(apart, axis=1)[:, 1 : 1 + _SIMILAR]]
+        lender = near[np.arange(len(near)), rng.integers(0, _SIMILAR, len(near))]
+        phase = np.minimum(self.table.frame["phase"], 3.0)
+        key = self.swing * 10 + phase
+        wanted = lender[self.swing] * 10 + phase
+        first, last = (
+            np.searchsorted(self.swing, lender),
+            np.searchsorted(self.swing, lender, "right") - 1,
+        )
+        right = np.clip(np.searchsorted(key, wanted), first[self.swing], last[self.swing])
+        left = np.maximum(right - 1, first[self.swing])
+        nearest = np.where(np.abs(key[left] - wanted) < np.abs(key[right] - wanted), left, right)
+        error = self.lifted - self.joints[:, _DEPTH_OF]
+        take = (rng.random(len(near)) < ranges.borrow)[self.swing]
+        lifted = self.lifted.copy()
+        lifted[take] = self.joints[take][:, _DEPTH_OF] + error[nearest[take]]
+        return lifted
+
+    def _manner(self) -> Array:
+        """How a swing goes, in standard units: turns at top and impact, elbow, camera."""
+        f = self.table.frame
+        told = [
+            FIGURES.index(n) for n in ("pelvis_turn_deg", "shoulder_turn_deg", "lead_elbow_deg")
+        ]
+        columns = [self.table.swings["yaw_off"]]
+        for event in ("top", "impact"):
+            for k in told:
+                mean = [
+                    self.table.truth[r[f["event"][r] == EVENT_CODE[event]], k]
+                    for r in rows_of(f, self.table.swings)
+                ]
+                columns.append(np.array([v.mean() if len(v) else 0.0 for v in mean]))
+        table = np.stack(columns, axis=1)
+        return np.asarray((table - table.mean(axis=0)) / table.std(axis=0))
+
+    def _deformed(
+        self, lifted: Array, rng: np.random.Generator, ranges: Ranges
+    ) -> tuple[Array, Array, dict[str, Array]]:
+        """Hip and shoulder lines turned and widened on their own.
+
+        Otherwise the network learns that whoever turns the shoulders far turns the
+        pelvis so much, and reads the one off the other.
+        """
+        lifted, joints = lifted.copy(), self.joints.copy()
+        n, phase = len(self.centre), self.table.frame["phase"]
+        axis = self.table.swings["R"][:, :, 2][self.swing]
+        twist = {}
+        for line, follower, share, spread in (
+            ("hip", "knee", 0.35, ranges.hip_twist_deg),
+            ("shoulder", "elbow", 0.5, ranges.shoulder_twist_deg),
+        ):
+            at_top, at_impact = np.radians(rng.normal(0, spread, (2, n)))[:, self.swing]
+            angle = np.where(
+                phase < 1, phase * at_top, at_top + (at_impact - at_top) * np.clip(phase - 1, 0, 1)
+            )
+            angle = np.where(phase > 0, angle, 0.0)
+            turned = _about(axis, angle)
+            width = np.exp(rng.normal(0, ranges.log_width, n))[self.swing][:, None, None]
+            pair = [COLUMN[f"{line}_{side}"] for side in ("lead", "trail")]
+            middle = self.joints[:, pair].mean(axis=1, keepdims=True)
+            for side, mark in (("lead", "left"), ("trail", "right")):
+                for points, own, next_one in (
+                    (joints, COLUMN[f"{line}_{side}"], COLUMN[f"{follower}_{side}"]),
+                    (lifted, LANDMARK[f"{line}_{mark}"], LANDMARK[f"{follower}_{mark}"]),
+                ):
+                    arm = points[:, [own]] - middle
+                    moved = width * np.einsum("nij,nkj->nki", turned, arm) - arm
+                    points[:, [own]] += moved
+                    points[:, [next_one]] += share * moved
+            # about the camera's own axes the golfer's up turns the other way round
+            twist[line] = -np.degrees(angle)
+        return lifted, joints, twist
+
+    def _retold(self, space: Array, twist: dict[str, Array]) -> Array:
+        """The true figures of the deformed bodies."""
+        truth = self.table.truth.copy()
+        truth[:, FIGURES.index("pelvis_turn_deg")] += twist["hip"]
+        truth[:, FIGURES.index("shoulder_turn_deg")] += twist["shoulder"]
+        lead, trail = (space[:, COLUMN[f"hip_{side}"]] for side in ("lead", "trail"))
+        slope = np.degrees(np.arctan2(trail[:, 2] - lead[:, 2], np.abs(trail[:, 0] - lead[:, 0])))
+        base_slope, base_y = self._mean_at_address(slope), self._mean_at_address(trail[:, 1])
+        stature_m = self.table.swings["stature"][self.swing] / 100
+        arm = [space[:, COLUMN[f"{j}_lead"]] for j in ("shoulder", "elbow", "wrist")]
+        truth[:, FIGURES.index("hip_line_tilt_deg")] = slope - base_slope[self.swing]
+        truth[:, FIGURES.index("trail_hip_depth_cm")] = (
+            100 * (base_y[self.swing] - trail[:, 1]) / stature_m
+        )
+        truth[:, FIGURES.index("lead_elbow_deg")] = 180 - joint_angle_deg(*arm)
+        ankles, shoulders = (_across_m(space, joint) for joint in ("ankle", "shoulder"))
+        truth[:, FIGURES.index("stance_ratio")] = np.clip(
+            ankles / np.maximum(shoulders, 0.05), 0.2, 4.0
+        )
+        return truth
+
+    def _mean_at_address(self, values: Array) -> Array:
+        return np.array([values[rows].mean() for rows in self.address])
+
+    def _figures(self, truth: Array, camera: Array) -> Array:
+        figures = truth.copy()
+        figures[:, len(FIGURES) - len(CAMERA) :] = camera[self.swing]
+        return figures
 
     def _turned_depth(
         self, yaw: Array, rng: np.random.Generator, ranges: Ranges
@@ -155,7 +288,8 @@ class Augmenter:
         world: Array,
         joints_px: Array,
         phase: Array,
-        camera: Array,
+        figures: Array,
+        space: Array,
         rng: np.random.Generator | None,
     ) -> Inputs:
         confidence = self.table.frame["confidence"]
@@ -168,13 +302,15 @@ class Augmenter:
         )
         anchors = np.einsum("jk,nkc->njc", corrector.ANCHOR, xy)
         residual = 100 * (joints_px[:, OURS] - anchors) / scale[s][:, None, None]
+        stature_m = self.table.swings["stature"][s][:, None, None] / 100
+        parts = (figures, residual.reshape(len(s), -1), (100 * space[:, OURS] / stature_m))
+        swing = corrector.swing_features(address, origin=origin, scale=scale, size_px=self.size)
         return Inputs(
             tokens=corrector.token_features(frame, address[s], phase).astype(np.float32),
-            swing=corrector.swing_features(
-                address, origin=origin, scale=scale, size_px=self.size
-            ).astype(np.float32),
-            residual=residual.reshape(len(s), -1).astype(np.float32),
-            camera=camera.astype(np.float32),
+            swing=swing.astype(np.float32),
+            target=np.concatenate([p.reshape(len(s), -1) for p in parts], axis=1).astype(
+                np.float32
+            ),
         )
 
     def _at_address(self, values: Array, rng: np.random.Generator | None) -> Array:
@@ -185,6 +321,11 @@ class Augmenter:
                 rows = rng.choice(rows, rng.integers(1, len(rows) + 1), replace=False)
             out[s] = values[rows].mean(axis=0)
         return out
+
+
+def _across_m(space: Array, joint: str) -> Array:
+    """Distance of the two `joint` along the target line."""
+    return np.abs(space[:, COLUMN[f"{joint}_lead"], 0] - space[:, COLUMN[f"{joint}_trail"], 0])
 
 
 def _roll_deg(up: Array) -> Array:

@@ -92,7 +92,7 @@ def pool(mean: Array, sd: Array) -> tuple[Array, Array]:
 
 def event_errors(table: Table, trainer: Trainer, value: Array, sd: Array) -> dict[Key, Errors]:
     """Error of every figure at its events."""
-    truth = trainer._targets(trainer.augmenter.plain())
+    truth = trainer.augmenter.plain().target
     out: dict[Key, Errors] = {}
     for event, figures in (*EVENT_FIGURES.items(), ("impact", ("trunk_tilt_deg",))):
         swing, t, v, s = (
@@ -155,7 +155,7 @@ def joint_error_cm(table: Table, trainer: Trainer, value: Array, joint: str) -> 
     """Distance in the picture between corrected and true joint at top and impact, cm."""
     rows = np.isin(table.frame["event"], (EVENT_CODE["top"], EVENT_CODE["impact"]))
     k = len(FIGURES) + 2 * JOINT[joint]
-    truth = trainer._targets(trainer.augmenter.plain())[rows, k : k + 2]
+    truth = trainer.augmenter.plain().target[rows, k : k + 2]
     stature = table.swings["stature"][table.frame["swing"][rows]]
     return np.linalg.norm(value[rows, k : k + 2] - truth, axis=1) * stature / 100
 

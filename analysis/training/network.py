@@ -10,10 +10,10 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
-from analysis.core.corrector import CAMERA, FIGURES, MOTION, N_OUT, STANDING
+from analysis.core.corrector import FIGURES, MOTION, N_OUT, STANDING
 from analysis.core.pose import JOINTS
 from analysis.training.augment import Augmenter, Inputs, Ranges
-from analysis.training.table import EVENT_CODE, OURS, Array, Table
+from analysis.training.table import EVENT_CODE, Array, Table
 
 SLOTS = 40  # frames of a swing, padded
 
@@ -95,10 +95,6 @@ class Trainer:
         starts = np.searchsorted(self.swing, np.arange(self.n))
         self.slot = np.arange(len(self.swing)) - starts[self.swing]
         self.mask = torch.tensor(self._padded(np.ones(len(self.swing), np.float32)) > 0)
-        share = 100 / table.swings["stature"][self.swing] * 100
-        self.solid = (table.frame["true_xyz"][:, OURS] * share[:, None, None]).reshape(
-            len(share), -1
-        )
         self.weight = self._weights()
 
     def run(self, train: NDArray[np.bool_], *, seed: int, quiet: bool = False) -> dict[str, Array]:
@@ -118,7 +114,9 @@ class Trainer:
             optimiser, r.rate, total_steps=steps, pct_start=0.15
         )
         for _ in range(r.epochs):
-            tokens, swing, target = self._tensors(self.augmenter.drawn(rng, self.ranges), norm)
+            tokens, swing, target = self._tensors(
+                self.augmenter.drawn(rng, self.ranges, train), norm
+            )
             net.train()
             order = rng.permutation(pool)
             for k in range(0, len(order), r.batch):
@@ -170,14 +168,9 @@ class Trainer:
         out[len(FIGURES) + 2 * len(JOINTS) :] = r.solid_weight
         return out
 
-    def _targets(self, inputs: Inputs) -> Array:
-        figures = self.table.truth.copy()
-        figures[:, len(FIGURES) - len(CAMERA) :] = inputs.camera[self.swing]
-        return np.concatenate([figures, inputs.residual, self.solid], axis=1)
-
     def _norms(self, inputs: Inputs, train: NDArray[np.bool_]) -> dict[str, Array]:
         rows = train[self.swing]
-        target, w = self._targets(inputs)[rows], self.weight[rows] > 0
+        target, w = inputs.target[rows], self.weight[rows] > 0
         count = w.sum(axis=0)
         y_mean = (target * w).sum(axis=0) / count
         y_sd = np.sqrt((w * (target - y_mean) ** 2).sum(axis=0) / count) + 1e-6
@@ -194,7 +187,7 @@ class Trainer:
     def _tensors(self, inputs: Inputs, norm: dict[str, Array]) -> tuple[Tensor, Tensor, Tensor]:
         tokens = np.clip((inputs.tokens - norm["x.mean"]) / norm["x.sd"], -6, 6)
         swing = np.clip((inputs.swing - norm["s.mean"]) / norm["s.sd"], -6, 6)
-        target = (self._targets(inputs) - norm["y.mean"]) / norm["y.sd"]
+        target = (inputs.target - norm["y.mean"]) / norm["y.sd"]
         return (
             torch.tensor(self._padded(tokens)),
             torch.tensor(swing, dtype=torch.float32),
