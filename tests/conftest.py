@@ -6,9 +6,14 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
+from hypothesis import settings as hypothesis
 
 from coaching.people.models import Student, User
 from tests import factories
+
+# No test asserts how long it took: the machine may be busy with something else.
+hypothesis.register_profile("causeway", deadline=None)
+hypothesis.load_profile("causeway")
 
 
 @pytest.fixture
