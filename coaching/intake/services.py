@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -27,6 +28,7 @@ from coaching.lessons.services import record
 from coaching.people.errors import LessonError
 from coaching.people.models import Consent, Student, Studio, User
 
+logger = logging.getLogger(__name__)
 ANGLE_FIELDS = ("view", "kind", "club", "effort", "ball", "repetitions")
 MAX_ANGLES = 8
 MAX_UNFINISHED = 10  # broken uploads one person may have waiting
@@ -190,7 +192,13 @@ def create_upload(
     if key is not None and (before := Upload.objects.filter(pk=key).first()):
         if before.owner_id != by.pk:
             raise LessonError(_("Open the page again and send the clip from there."), code="key")
-        return before
+        if before.length == length and (before.finished_at or before.expires_at > timezone.now()):
+            return before
+        # Another clip, sent from a page that the browser had kept.
+        if before.finished_at:
+            key = None
+        else:
+            discard_upload(upload=before)
     refuse_size(length=length, purpose=purpose)
     if purpose == Upload.Purpose.CLIP:
         if student is None:
@@ -516,7 +524,10 @@ def clear_uploads() -> int:
     now = timezone.now()
     for upload in Upload.objects.filter(finished_at__isnull=True, purpose=Upload.Purpose.CLIP):
         if upload.length and _offset(upload) == upload.length:
-            finish_upload(upload=upload)
+            try:
+                finish_upload(upload=upload)
+            except LessonError as refusal:  # no room, say: the next hour tries again
+                logger.warning("Upload %s waits: %s", upload.pk, refusal.sentence)
     gone = list(Upload.objects.filter(expires_at__lte=now))
     for upload in gone:
         spool.remove(upload.pk)

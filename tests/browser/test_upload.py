@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
 from playwright.sync_api import Page, Route, expect
 
 from analysis import services as analysis
-from analysis.models import Run
+from analysis.models import Run, Video
+from analysis.video import still
 from coaching.intake.models import Request, RequestedAngle, Submission, Upload
 from coaching.people.models import Student, User
 from tests import factories
@@ -52,6 +54,14 @@ def check(submission: Submission, *, reject: str = "") -> None:
         analysis.request_run(video=submission.video, kind=Run.Kind.COPY)
 
 
+def real_film() -> Video:
+    """A clip whose pictures can be looked at."""
+    video = factories.make_video(width=720, height=1280, fps=60.0, duration_s=1.5)
+    video.copy.save("clip.mp4", ContentFile(CLIP.read_bytes()), save=False)
+    video.still.save("clip.jpg", ContentFile(still(CLIP, 0.5)))
+    return video
+
+
 def test_pages(
     asked: Request, coach: User, phone: Any, desk: Any, picture: Any, assert_accessible: Any
 ) -> None:
@@ -68,7 +78,7 @@ def test_pages(
         pages[f"film-{view}"] = (user, f"/film/{row.pk}/")
     states = {"checking": None, "refused": "body_cut", "measuring": "", "failed": "", "ready": ""}
     for name, reject in states.items():
-        clip = factories.make_submission(angle=angle, video=factories.make_video(files=True))
+        clip = factories.make_submission(angle=angle, video=real_film())
         pages[name] = (user, f"/clips/{clip.pk}/")
         if name == "checking":
             factories.make_run(video=clip.video, kind="check", status="queued")
@@ -77,6 +87,8 @@ def test_pages(
             factories.make_run(video=clip.video, kind="copy", status="failed")
         else:
             factories.make_checked(clip, reject=reject or "")
+        if name == "refused":
+            pages["refused-coach"] = (coach, f"/clips/{clip.pk}/")
         if name in ("ready", "measuring"):
             factories.make_run(video=clip.video, kind="copy")
             factories.make_run(

@@ -223,3 +223,11 @@ def test_the_page_of_a_request_says_what_is_missing(angle: RequestedAngle, clien
     assert "One angle is still missing" in client.get(url).content.decode()
     factories.make_checked(factories.make_submission(angle=angle))
     assert "Everything asked for is here" in client.get(url).content.decode()
+
+
+def test_the_coach_is_told_in_his_own_words(clip: Submission, coach: User, client_for: Any) -> None:
+    text = client_for(coach).get(f"/clips/{clip.pk}/").content.decode()
+    assert f"{clip.student.name}: Please film it again" in text
+    assert reverse("review:room", args=[clip.pk]) in text
+    for theirs in ("Film it again", "I think it can be used", "Send the word", "Replace this clip"):
+        assert theirs not in text

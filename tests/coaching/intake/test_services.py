@@ -168,6 +168,21 @@ def test_a_form_sent_twice_makes_one_clip(angle: RequestedAngle) -> None:
     assert Submission.objects.count() == Entry.objects.filter(kind="sent").count() == 1
 
 
+def test_another_clip_from_a_page_that_the_browser_kept(angle: RequestedAngle) -> None:
+    key = uuid.uuid4()
+    first = sent(angle, b"one", key=key)
+    assert sent(angle, b"another", key=key) != first
+    assert Submission.objects.count() == 2
+
+
+def test_another_clip_in_place_of_one_that_never_arrived(angle: RequestedAngle) -> None:
+    key, student = uuid.uuid4(), angle.request.student
+    old = services.create_upload(by=student.user, length=9, student=student, angle=angle, key=key)
+    hold, _ = spool.take_hold(old.pk)
+    spool.append(old.pk, b"part", hold=hold)
+    assert sent(angle, b"another", key=key).video.original.read() == b"another"
+
+
 def test_the_same_film_sent_again_is_the_same_clip(angle: RequestedAngle) -> None:
     first = sent(angle, b"the same")
     assert sent(angle, b"the same") == first
