@@ -282,16 +282,15 @@ REASONS: dict[str, Any] = {
     "not_ready": _l("not measured yet"),
     "not_reached": _l("the swing never gets there"),
     "not_seen": _l("we couldn’t see it"),
+    "no_swing": _l("there is no swing"),
     "shaft_end_on": _l("the club points at the camera there"),
     "shaft_level": _l("the club is too level there to aim"),
     "slow_motion": _l("a slow-motion export keeps no true time"),
     "view_not_measured": _l("not measured from this angle"),
     "no_ball": _l("there is no ball to compare with"),
     "no_still_address": _l("you don’t stand still before this one"),
-    "too_uncertain": _l("too uncertain to show"),
     "unfamiliar": _l("a pose unlike any we can judge"),
     "low_rate": _l("too few pictures a second"),
-    "media_erased": _l("the clip was erased"),
 }
 
 _TURNS = {"pelvis_turn_deg", "shoulder_turn_deg"}

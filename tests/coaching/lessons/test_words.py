@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ast
+
 import pytest
+from django.conf import settings
 
 from analysis import errors
 from analysis.core.measures import MEASURES
@@ -48,6 +51,18 @@ def test_every_error_of_a_run_has_its_own_words() -> None:
         if isinstance(e, type) and e.__module__ == errors.__name__
     }
     assert codes | {"worker_lost"} <= set(words.RUN_ERRORS)
+
+
+def test_every_reason_that_the_measuring_gives_has_words() -> None:
+    given = {
+        keyword.value.value
+        for path in (settings.BASE_DIR / "analysis").rglob("*.py")
+        for call in ast.walk(ast.parse(path.read_text()))
+        if isinstance(call, ast.Call)
+        for keyword in call.keywords
+        if keyword.arg == "reason" and isinstance(keyword.value, ast.Constant)
+    } - {""}
+    assert given and given <= set(words.REASONS)
 
 
 @pytest.mark.parametrize(
