@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 import numpy as np
+from django.core.cache import cache
 from django.db.models import QuerySet
 from django.urls import reverse
 
@@ -45,7 +46,7 @@ def video_prepare(user: access.AnyUser, pk: int) -> Video:
     """The clip of a student in whose studio `user` works, or 404."""
     rows = access.rows_taught(user, Submission, roles=access.STAFF)
     access.get_object_or_404(rows, video=pk)
-    return video_read(user, pk)
+    return video_see(user, pk)
 
 
 def draft_write(user: access.AnyUser, pk: int) -> Review:
@@ -147,7 +148,7 @@ def player_data(video: Video) -> dict[str, Any]:
         "url": reverse("intake:media", args=[video.pk, "copy"]) if video.copy else "",
         "state": state(video),
         "frame_times_s": times.tolist(),
-        **_measured(video, run, held),
+        **_measured(video, run),
         "curves": _curves(held) if held else _NO_CURVES,
         "stature_share": _stature_share(held) if held else None,
     }
@@ -155,8 +156,7 @@ def player_data(video: Video) -> dict[str, Any]:
 
 def figures_data(video: Video) -> dict[str, Any]:
     """The part of `player_data` that a correction changes."""
-    run = newest_measuring(video)
-    return _measured(video, run, _archive(run) if _corrected(video) else None)
+    return _measured(video, newest_measuring(video))
 
 
 def state(video: Video) -> str:
@@ -175,9 +175,9 @@ def state(video: Video) -> str:
 _NO_CURVES: dict[str, Any] = {"frames": [], "joints": {}, "shaft": None, "ball": None}
 
 
-def _measured(video: Video, run: Run | None, held: Artifact | None) -> dict[str, Any]:
+def _measured(video: Video, run: Run | None) -> dict[str, Any]:
     standing = _corrected(video)
-    original = _originals(held) if held and standing else {}
+    original = _originals(run) if run and standing else {}
     return {
         "repetitions": _repetitions(run, original) if run else [],
         "corrections": [
@@ -236,10 +236,23 @@ def _was(original: dict[tuple[Any, ...], Any], row: Any, *key: str) -> dict[str,
     return {"original": original.get((row.repetition, *key))}
 
 
-def _originals(held: Artifact) -> dict[tuple[Any, ...], Any]:
-    """What the computer read before anybody moved anything."""
+def _originals(run: Run) -> dict[tuple[Any, ...], Any]:
+    """What the computer read before anybody moved anything.
+
+    A run's archive never changes, so it is reckoned once and kept while corrections go on.
+    """
+    key = f"review-original-{run.pk}-{run.artifact.name}"
+    kept: dict[tuple[Any, ...], Any] | None = cache.get(key)
+    if kept is None:
+        held = _archive(run)
+        kept = _readings(remeasure(held, [])) if held else {}
+        cache.set(key, kept, 3600)
+    return kept
+
+
+def _readings(repetitions: list[dict[str, Any]]) -> dict[tuple[Any, ...], Any]:
     kept: dict[tuple[Any, ...], Any] = {}
-    for number, rep in enumerate(remeasure(held, [])):
+    for number, rep in enumerate(repetitions):
         for event, row in rep["events"].items():
             kept[number, event] = row.get("time_s")
         for row in rep["measures"]:
