@@ -22,7 +22,7 @@ from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
 from analysis.core.events import find_events, find_repetitions
-from analysis.core.measures import Readings, repetition, tempo_readings
+from analysis.core.measures import Readings, repetition, tempo_readings, withheld
 from analysis.core.pose import (
     LANDMARK,
     LANDMARKS,
@@ -274,11 +274,12 @@ def _swing(
             readings |= measure_club(track, events, body, capture=capture)
         if bar is not None:
             readings |= measure_bar(bar, events, body, capture=capture, size_px=pose.size_px)
+        stretched = _stretched(info, events, capture)
         readings |= tempo_readings(
-            events,
-            stretched=_stretched(info, events, capture),
-            still=events["address"] is not reference,
+            events, stretched=stretched, still=events["address"] is not reference
         )
+        if stretched:
+            readings |= withheld(readings)
     return Swing(pose, events, track, bar, body, readings)
 
 

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from analysis.errors import MediaMissing, UnreadableVideo, VideoTooLong, VideoTooShort
 
 MAX_DURATION_S = 180.0
+MAX_PIXELS = 40_000_000  # a small file can announce pictures that no memory holds
 COPY_SHORT_SIDE = 720
 COPY_TIME_BASE = Fraction(1, 90_000)
 
@@ -260,6 +261,8 @@ def _opened(path: Path | str) -> Iterator[tuple[Any, Any]]:
         films = [s for s in container.streams.video if not _is_cover(s)]
         if not films:
             raise UnreadableVideo("the file holds no moving picture")
+        if films[0].width * films[0].height > MAX_PIXELS:
+            raise UnreadableVideo(f"pictures of {films[0].width} x {films[0].height} are too big")
         yield container, films[0]
 
 

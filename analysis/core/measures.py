@@ -298,6 +298,11 @@ def tempo_readings(
     return readings
 
 
+def withheld(readings: Readings) -> Readings:
+    """The readings in seconds or per second, all of them wrong in slow motion."""
+    return {key: "slow_motion" for key in readings if key[0].endswith(("_s", "_m_s"))}
+
+
 def _span(events: Mapping[str, Moment], start: str, end: str) -> Reading:
     a, b = events.get(start), events.get(end)
     if a is None or b is None or a.time_s is None or b.time_s is None:

@@ -186,3 +186,11 @@ def test_more_than_three_minutes_is_refused_by_the_index_alone(tmp_path: Path) -
     path = film(tmp_path / "long.mp4", np.arange(40) * 5.0)
     with pytest.raises(VideoTooLong):
         video.probe(path)
+
+
+def test_a_small_file_that_announces_huge_pictures_is_refused(tmp_path: Path) -> None:
+    path = encode(
+        tmp_path / "huge.mp4", [(k / 30, picture(k, width=8192, height=5120)) for k in (0, 1)]
+    )
+    with pytest.raises(UnreadableVideo, match="too big"):
+        video.probe(path)

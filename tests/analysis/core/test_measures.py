@@ -237,3 +237,15 @@ def test_rows_carry_value_spread_source_and_nearest_frame() -> None:
     assert by_id["separation_deg"]["reason"] == "not_ready"
     assert row["events"]["top"]["uncertainty_s"] >= 0.5 * 0.03, "half the gap between frames"
     assert row["events"]["address"] == {"time_s": None, "reason": "not_reached"}
+
+
+def test_slow_motion_takes_every_second_and_speed_away_and_no_angle() -> None:
+    readings: m.Readings = {
+        ("hand_speed_peak_m_s", "impact"): (8.0, 0.5),
+        ("hand_speed_peak_s", "impact"): (0.02, 0.01),
+        ("pelvis_turn_deg", "top"): (44.0, 3.0),
+    }
+    assert set(m.withheld(readings)) == {
+        ("hand_speed_peak_m_s", "impact"),
+        ("hand_speed_peak_s", "impact"),
+    }
