@@ -192,7 +192,9 @@ def _look(page: Page) -> None:
     """Exact frame steps and jumps to events, on the picture that was measured."""
     counter = page.get_by_text(re.compile(r"frame \d+ of 243"))
     expect(counter).to_be_visible()
+    before = counter.inner_text()
     page.get_by_role("button", name=re.compile("^top", re.I)).first.click()
+    expect(counter).not_to_have_text(before)
     at_top = int(re.search(r"frame (\d+)", counter.inner_text())[1])  # type: ignore[index]
     page.get_by_role("button", name=re.compile(r"^\+1")).first.click()
     expect(page.get_by_text(f"frame {at_top + 1} of 243")).to_be_visible()
