@@ -36,8 +36,10 @@ from analysis.core.pose import (
 )
 from analysis.core.remeasure import Artifact
 from analysis.core.swings import (
+    RISE,
     film_cuts,
     frames_to_measure,
+    hand_height,
     hand_speed,
     still_moment,
     swing_windows,
@@ -389,16 +391,22 @@ def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]
 
 
 def _hand_issue(swing: Swing) -> dict[str, Any] | None:
-    """Face-on the hands go away from the target, to the picture's left behind the door."""
-    top, pose = swing.events.get("top", Moment(None)).time_s, swing.pose
-    if top is None:
+    """Face-on the hands rise away from the target: behind the door, to the picture's left.
+
+    Read when they first stand high, not at `top`: that may be the finish of a film of
+    another kind than was told.
+    """
+    pose, stature = swing.pose, stature_px(swing.pose.xy_px)
+    height = hand_height(pose.xy_px) / stature
+    high = np.flatnonzero(height > np.fmin.accumulate(height) + 2 * RISE)
+    if not len(high):
         return None
-    i = int(np.argmin(np.abs(pose.time_s - top)))
+    i = int(high[0])
     hands, shoulders = (
         pose.xy_px[i, [LANDMARK[f"{j}_left"], LANDMARK[f"{j}_right"]], 0].mean()
         for j in ("wrist", "shoulder")
     )
-    if not (hands - shoulders) / stature_px(pose.xy_px) > HANDS_SURE:
+    if not (hands - shoulders) / stature > HANDS_SURE:
         return None
     return issue("wrong_hand", "reject", frame=int(pose.frame[i]), time_s=float(pose.time_s[i]))
 
