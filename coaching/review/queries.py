@@ -519,11 +519,19 @@ def review_data(review: Review) -> dict[str, Any]:
     }
 
 
-def wanted_marks(student: Student) -> list[dict[str, Any]]:
-    """Lines the coach wants to see next time, newest first, each with its still."""
+def wanted_marks(student: Student, *, review: Review | None = None) -> list[dict[str, Any]]:
+    """Lines the coach wants to see next time, newest first, each with its still.
+
+    Those of one sent review, or of all; lines on erased clips are left out.
+    """
     rows = Mark.objects.filter(
-        review__student=student, review__published_at__isnull=False, wanted=True
+        review__student=student,
+        review__published_at__isnull=False,
+        wanted=True,
+        video__erased_at=None,
     )
+    if review is not None:
+        rows = rows.filter(review=review)
     return [
         mark_row(mark)
         | {"still": f"{reverse('review:still', args=[mark.video_id])}?time={mark.start_s:.3f}"}

@@ -20,7 +20,7 @@ from coaching.people.models import Student, User
 from coaching.review import queries, services
 from coaching.review.models import Mark, Review
 from tests import factories
-from tests.coaching.review.clips import make_clip
+from tests.coaching.review.clips import make_clip, measure_film
 
 pytestmark = pytest.mark.django_db
 
@@ -181,8 +181,6 @@ def test_a_left_handers_curves_lie_where_he_was_filmed(student: Student) -> None
     left.video.handedness = "left"
     left.video.save()
     left.video.runs.all().delete()
-    from tests.coaching.review.clips import measure_film
-
     measure_film(left.video, handedness="left")
     x = [
         queries.player_data(queries.with_figures(c.video_id))["curves"]["joints"]["hip_lead"][0][0]
@@ -289,6 +287,21 @@ def test_wanted_lines_are_told_only_after_sending(
     assert queries.wanted_marks(student) == []
     services.publish_review(review=review, by=coach)
     assert [m["purpose"] for m in queries.wanted_marks(student)] == ["shaft_wanted"]
+    assert (
+        queries.wanted_marks(student, review=services.open_draft(submissions=[clip], by=coach))
+        == []
+    )
+    analysis_services.erase_media(video=clip.video)
+    assert queries.wanted_marks(student) == []
+
+
+def test_corrections_survive_a_new_measuring(clip: Submission, coach: User) -> None:
+    services.correct(video=clip.video, time_s=1.3, target="event:top", value={}, by=coach)
+    clip.video.runs.update(pipeline_version="before")
+    measure_film(clip.video)
+    analysis_services.refresh_figures(video=clip.video)
+    assert figures(clip)["backswing_s", "top"]["source"] == "corrected"
+    assert clip.video.runs.filter(kind="measure").count() == 2
 
 
 def test_exported_corrections_name_nobody_and_leave_minors_out(
