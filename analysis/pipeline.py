@@ -24,6 +24,7 @@ from analysis.core.club import measure_club
 from analysis.core.events import find_events, find_repetitions
 from analysis.core.measures import Readings, repetition, tempo_readings, withheld
 from analysis.core.pose import (
+    EVENTS,
     LANDMARK,
     LANDMARKS,
     MEASURED_VIEWS,
@@ -355,7 +356,7 @@ def _rows(pose: PoseSequence, rows: NDArray[np.int64]) -> PoseSequence:
 
 def _address_only(swing: Swing) -> Swing:
     missing = Moment(None, reason="no_swing")
-    events = {e: m if e == "address" else missing for e, m in swing.events.items()}
+    events = dict.fromkeys(EVENTS, missing) | {"address": swing.events["address"]}
     return replace(swing, events=events)
 
 

@@ -8,7 +8,7 @@ rotation tag is applied) with 8 bits a channel.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -360,10 +360,8 @@ def _copy_pictures(
 
 def _capture_fps(container: Any, stream: Any) -> float | None:
     """The rate the camera ran at, where the phone wrote it down (slow motion)."""
-    for tags in (container.metadata, stream.metadata):
-        for name in ("com.android.capture.fps", "com.apple.quicktime.capture.fps"):
-            try:
-                return float(tags[name])
-            except (KeyError, ValueError):
-                continue
+    for key, value in (*container.metadata.items(), *stream.metadata.items()):
+        if key.lower() == "com.android.capture.fps":
+            with suppress(ValueError):
+                return float(value)
     return None

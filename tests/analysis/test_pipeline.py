@@ -1,0 +1,163 @@
+"""The pipeline around the network: who is measured, what is withheld, what is left behind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis import artifact
+from analysis.core.pose import LANDMARK, Capture, Moment
+from analysis.core.remeasure import remeasure
+from analysis.estimators import Person
+from analysis.pipeline import _stretched, analyse_video
+from analysis.video import Frame, probe
+from tests.analysis.film import encode
+from tests.analysis.test_capture import HEIGHT, WIDTH, capture, golfer, scenery
+
+
+class Acted:
+    """An estimator whose golfer does as told: `pose(time_s)` in pictures 360 wide."""
+
+    version = "acted"
+
+    def __init__(self, pose) -> None:  # type: ignore[no-untyped-def]
+        self.pose = pose
+        self.looked: dict[bool, list[int]] = {True: [], False: []}
+
+    def __enter__(self) -> Acted:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        pass
+
+    def estimate(
+        self, frames: Iterable[Frame], *, quick: bool
+    ) -> Iterator[tuple[Frame, list[Person]]]:
+        for frame in frames:
+            self.looked[quick].append(frame.index)
+            person = self.pose(frame.time_s)
+            factor = frame.image.shape[1] / WIDTH
+            xy = person.xy_px * factor
+            yield frame, [Person(xy, person.depth_px, person.confidence, person.world_m)]
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("films") / "six_seconds.mp4"
+    still = np.repeat(np.repeat(scenery(), 2, axis=0), 2, axis=1)
+    assert still.shape[:2] == (2 * HEIGHT, 2 * WIDTH)
+    return encode(path, ((k / 60, still) for k in range(360)))
+
+
+def standing(time_s: float) -> Person:
+    return golfer()
+
+
+def bystander(time_s: float) -> Person:
+    """Arms hanging at the sides."""
+    person = golfer()
+    for side, sign in (("left", 1), ("right", -1)):
+        for joint in ("wrist", "pinky", "index", "thumb"):
+            person.xy_px[LANDMARK[f"{joint}_{side}"], 0] = 180 + sign * 60
+    return person
+
+
+def swinging(time_s: float) -> Person:
+    """Hands up from 2.0 s to the top at 2.8, down by 3.05, up to the finish."""
+    person = golfer()
+    keys = [2.0, 2.8, 3.05, 3.5]
+    lift = 260 * float(np.interp(time_s, keys, [0.0, 0.42, 0.0, 0.42]))
+    for side in ("left", "right"):
+        for joint in ("wrist", "pinky", "index", "thumb"):
+            person.xy_px[LANDMARK[f"{joint}_{side}"], 1] -= lift
+            person.xy_px[LANDMARK[f"{joint}_{side}"], 0] -= 0.2 * lift
+        person.xy_px[LANDMARK[f"elbow_{side}"], 1] -= 0.4 * lift
+    return person
+
+
+def test_somebody_at_address_who_never_swings_has_an_address_only(film: Path) -> None:
+    result = analyse_video(film, capture=capture(), estimator=Acted(standing))
+    assert [(q["code"], q["level"]) for q in result["quality"]] == [("no_swing", "warn")]
+    (rep,) = result["reps"]
+    assert [e for e, row in rep["events"].items() if row["time_s"] is not None] == ["address"]
+    assert rep["events"]["top"]["reason"] == "no_swing"
+    told = {m["event"] for m in rep["measures"] if m["value"] is not None}
+    assert told <= {"address"}
+
+
+def test_a_bystander_has_no_repetition(film: Path) -> None:
+    result = analyse_video(film, capture=capture(), estimator=Acted(bystander))
+    assert [(q["code"], q["level"]) for q in result["quality"]] == [("no_swing", "warn")]
+    assert result["reps"] == []
+
+
+def test_a_swing_is_found_and_only_its_frames_get_the_heavy_network(
+    film: Path, tmp_path: Path
+) -> None:
+    network = Acted(swinging)
+    told: list[tuple[str, float]] = []
+    result = analyse_video(
+        film,
+        capture=capture(repetitions=2),
+        estimator=network,
+        progress=lambda *step: told.append(step),
+        artifact_path=tmp_path / "a.npz",
+    )
+    (rep,) = result["reps"]
+    assert rep["events"]["top"]["time_s"] == pytest.approx(2.8, abs=0.05)
+    assert rep["events"]["impact"]["time_s"] == pytest.approx(3.05, abs=0.05)
+    assert "fewer_swings" in {q["code"] for q in result["quality"]}
+    assert len(network.looked[False]) < 0.6 * 360
+    fast = [i for i in network.looked[False] if 2.85 < i / 60 < 3.0]
+    assert fast == list(range(fast[0], fast[-1] + 1)), "every frame where it is fast"
+    shares = [share for _, share in told]
+    assert shares == sorted(shares) and shares[-1] == 1.0
+    assert remeasure(artifact.load(tmp_path / "a.npz"), []) == result["reps"]
+
+
+def test_an_angle_for_looking_is_checked_and_not_measured(film: Path, tmp_path: Path) -> None:
+    network = Acted(standing)
+    result = analyse_video(
+        film,
+        capture=capture(view="rear"),
+        estimator=network,
+        artifact_path=tmp_path / "a.npz",
+    )
+    assert result["reps"] == [] and network.looked[False] == []
+    assert not (tmp_path / "a.npz").exists()
+
+
+def test_a_refused_clip_is_not_measured(film: Path) -> None:
+    network = Acted(lambda time_s: golfer(view="face_on"))
+    result = analyse_video(film, capture=capture(), estimator=network)
+    assert result["reps"] == [] and network.looked[False] == []
+    assert result["quality"][0]["code"] == "wrong_view"
+
+
+@pytest.mark.parametrize(
+    ("kind", "downswing_s", "expected"),
+    [
+        ("swing", 0.25, False),
+        ("swing", 0.7, False),
+        ("swing", 2.0, True),
+        ("rehearsal", 2.0, False),
+    ],
+)
+def test_slow_motion_is_told_by_a_downswing_nobody_makes(
+    film: Path, kind: str, downswing_s: float, expected: bool
+) -> None:
+    events = {"top": Moment(2.0, 0.01), "impact": Moment(2.0 + downswing_s, 0.01)}
+    told = Capture("down_the_line", kind, "right", 180.0)
+    assert _stretched(probe(film), events, told) is expected
+
+
+def test_slow_motion_is_told_by_what_the_phone_wrote(tmp_path: Path) -> None:
+    tags = {"com.android.capture.fps": "240"}
+    image = scenery()
+    path = encode(tmp_path / "slow.mkv", ((k / 30, image) for k in range(10)), metadata=tags)
+    info = probe(path)
+    assert info.capture_fps == 240.0
+    assert _stretched(info, {}, capture())
