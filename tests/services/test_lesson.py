@@ -217,7 +217,7 @@ def _diagnose(page: Page) -> None:
 def _say(findings: Locator, words: str, *, kind: str, because: str = "") -> None:
     field = findings.locator("#add-words")
     if not field.is_visible():
-        findings.get_by_text("Say what you see").click()
+        findings.get_by_text("Say what you see", exact=True).click()
     field.fill(words)
     findings.locator("#add-kind").select_option(kind)
     if because:
