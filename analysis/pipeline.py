@@ -448,6 +448,8 @@ def _rep_arrays(swing: Swing) -> dict[str, Any]:
         "frame": pose.frame,
         "landmarks_px": pose.xy_px.astype(np.float32),
         "confidence": pose.confidence.astype(np.float32),
+        "depth_px": _kept(pose.depth, pose.confidence.shape),
+        "world_m": _kept(pose.world_m, (*pose.confidence.shape, 3)),
         "joints_px": body.joints_px,
         "joints_m": body.joints_m,
         "joints_sd_m": body.joints_sd_m,
@@ -459,6 +461,10 @@ def _rep_arrays(swing: Swing) -> dict[str, Any]:
                 f"{name}/{f.name}": np.asarray(getattr(track, f.name)) for f in fields(track)
             }
     return arrays
+
+
+def _kept(values: NDArray[np.float64] | None, shape: tuple[int, ...]) -> NDArray[np.float32]:
+    return (np.full(shape, np.nan) if values is None else values).astype(np.float32)
 
 
 def _rep_meta(swing: Swing) -> dict[str, Any]:

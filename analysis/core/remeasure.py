@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.bar import BarTrack, measure_bar
+from analysis.core.body import measure_body
 from analysis.core.club import measure_club
+from analysis.core.corrector import Weights
 from analysis.core.measures import (
     CLUB_MEASURES,
     Reading,
@@ -28,8 +30,9 @@ from analysis.core.measures import (
     rate_at,
     repetition,
     tempo_readings,
+    withheld,
 )
-from analysis.core.pose import JOINT, Array, Capture, Moment, ShaftTrack
+from analysis.core.pose import JOINT, Array, Capture, Moment, PoseSequence, ShaftTrack
 
 # A joint put right by hand spreads this far in time: further, the fit knows better.
 REACH_S = 0.10
@@ -47,7 +50,8 @@ class Artifact:
     `meta` is plain JSON: `capture`, `size_px`, `stretched`, `versions`, `quality` and
     for each repetition its `events`, `values` and scalars; `arrays` holds
     `frame_times_s` (N,) and, named `rep{k}/NAME`: `time_s` (T,), `frame` (T,),
-    `landmarks_px` (T, 33, 2), `confidence` (T, 33), `joints_px` (T, J, 2),
+    `landmarks_px` (T, 33, 2), `confidence` and `depth_px` (T, 33), `world_m`
+    (T, 33, 3), `joints_px` (T, J, 2),
     `joints_m` (T, J, 3), `joints_sd_m` (T, J), `camera/NAME`, and the fields of
     `ShaftTrack` and `BarTrack` as `shaft/NAME` and `bar/NAME`. All of it is of a
     right-hander: a left-hander's is mirrored.
@@ -103,6 +107,85 @@ def remeasure(artifact: Artifact, corrections: Sequence[Mapping[str, Any]]) -> l
     ]
 
 
+def refit(
+    artifact: Artifact, corrections: Sequence[Mapping[str, Any]], *, weights: Weights
+) -> Artifact:
+    """The archive as if the corrected events had been found: every figure read anew.
+
+    Slower and truer than `remeasure`, which adds differences: the corrector sees the
+    whole swing again. Joints and shafts put right by hand are not the network's
+    landmarks, so they stay with `remeasure`, which goes on from what this returns:
+    ``remeasure(refit(artifact, corrections, weights=weights), corrections)``.
+
+    Parameters
+    ----------
+    corrections : sequence of dict
+        As for `remeasure`; only the events count here.
+    weights : mapping
+        `analysis.weights.load(view)`.
+    """
+    for correction in corrections:
+        _check(correction)
+    reps = [
+        _refitted(artifact, rep, [c for c in corrections if _belongs(artifact, rep, c)], weights)
+        for rep in range(len(artifact.meta["reps"]))
+    ]
+    return Artifact(meta={**artifact.meta, "reps": reps}, arrays=artifact.arrays)
+
+
+def _refitted(
+    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]], weights: Weights
+) -> dict[str, Any]:
+    facts = artifact.meta["reps"][rep]
+    events = {name: Moment(**moment) for name, moment in facts["events"].items()}
+    moved = _moved_events(artifact, events, corrections)
+    if moved == events:
+        return dict(facts)
+    stored = _stored(facts)
+    body = measure_body(_pose(artifact, rep), moved, capture=artifact.capture, weights=weights)
+    still = facts["still"] or moved["address"] != events["address"]
+    readings = stored | body.values
+    readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)
+    shaft = _moved_shaft(artifact, rep, [])
+    if shaft is not None:
+        scale = replace(_scale(artifact, rep), scale_m_per_px=body.scale_m_per_px)
+        readings |= measure_club(shaft, moved, scale, capture=artifact.capture)
+    if artifact.meta["stretched"]:
+        readings |= withheld(readings)
+    changed = [list(key) for key in _changed(stored, readings)]
+    return {
+        **facts,
+        "events": {name: asdict(moment) for name, moment in moved.items()},
+        "values": [[id, event, reading] for (id, event), reading in readings.items()],
+        "still": still,
+        "corrected": changed,
+        "corrected_events": [name for name in moved if moved[name] != events.get(name)],
+    }
+
+
+def _changed(before: Readings, after: Readings) -> list[tuple[str, str]]:
+    """Figures that a hand moved by more than a tenth of their own spread."""
+
+    def moved(old: Reading | None, new: Reading) -> bool:
+        if old is None or isinstance(old, str) or isinstance(new, str):
+            return old != new
+        return abs(new[0] - old[0]) > 0.1 * old[1]
+
+    return [key for key, new in after.items() if moved(before.get(key), new)]
+
+
+def _pose(artifact: Artifact, rep: int) -> PoseSequence:
+    return PoseSequence(
+        time_s=artifact.of(rep, "time_s"),
+        frame=artifact.of(rep, "frame").astype(np.int64),
+        xy_px=artifact.of(rep, "landmarks_px").astype(float),
+        confidence=artifact.of(rep, "confidence").astype(float),
+        size_px=tuple(artifact.meta["size_px"]),
+        depth=artifact.of(rep, "depth_px").astype(float),
+        world_m=artifact.of(rep, "world_m").astype(float),
+    )
+
+
 def _remeasured(
     artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any]:
@@ -127,7 +210,10 @@ def _remeasured(
             capture=capture,
             size_px=tuple(artifact.meta["size_px"]),
         )
-    changed = frozenset(key for key, new in readings.items() if new != stored.get(key))
+    if artifact.meta["stretched"]:
+        readings |= withheld(readings)
+    changed = frozenset(_changed(stored, readings))
+    changed |= {(id, event) for id, event in facts.get("corrected", ())}
     out = repetition(
         view=capture.view,
         kind=capture.kind,
@@ -137,7 +223,8 @@ def _remeasured(
         corrected=changed,
     )
     for name in moved:
-        if name in out["events"] and moved[name] != events.get(name):
+        by_hand = moved[name] != events.get(name) or name in facts.get("corrected_events", ())
+        if name in out["events"] and by_hand:
             out["events"][name]["source"] = "corrected"
     return out
 

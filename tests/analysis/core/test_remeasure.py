@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from analysis import artifact as archive
+from analysis import weights
 from analysis.core.measures import body_curves, body_value
-from analysis.core.pose import JOINT, Moment
-from analysis.core.remeasure import Artifact, remeasure
+from analysis.core.pose import JOINT, LANDMARK, Moment
+from analysis.core.remeasure import Artifact, refit, remeasure
 from analysis.errors import MediaMissing
 from tests.analysis.core.test_measures import figure, turned
 
@@ -208,3 +209,37 @@ def test_a_damaged_a_newer_and_a_missing_archive_are_refused(tmp_path: Path) -> 
     np.savez(path, meta=np.frombuffer(json.dumps(newer).encode(), np.uint8))
     with pytest.raises(ValueError, match="version"):
         archive.load(path)
+
+
+def test_a_refit_without_moved_events_is_the_archive_itself() -> None:
+    stored = make_artifact()
+    again = refit(stored, [joint("hip_trail", 1.0, (10, 0))], weights={})
+    assert remeasure(again, []) == remeasure(stored, [])
+
+
+def test_a_refit_reads_the_swing_again_and_marks_what_moved(tmp_path: Path) -> None:
+    """With the real weights: landmarks are the joints, so only the path is tested."""
+    stored = make_artifact()
+    n = len(TIMES)
+    landmarks = np.zeros((n, len(LANDMARK), 2))
+    for name, k in LANDMARK.items():
+        limb, _, side = name.rpartition("_")
+        place = {"left": "lead", "right": "trail"}.get(side, "")
+        known = f"{limb}_{place}" if f"{limb}_{place}" in JOINT else "head"
+        known = "grip" if limb in ("pinky", "index", "thumb") else known
+        landmarks[:, k] = stored.arrays["rep0/joints_px"][:, JOINT[known]]
+    extra = {
+        "rep0/landmarks_px": landmarks,
+        "rep0/confidence": np.ones((n, len(LANDMARK))),
+        "rep0/depth_px": np.zeros((n, len(LANDMARK))),
+        "rep0/world_m": np.zeros((n, len(LANDMARK), 3)),
+    }
+    archived = Artifact(meta=stored.meta, arrays={**stored.arrays, **extra})
+    moved = [{"time_s": 0.9, "target": "event:top", "value": 0.9}]
+    again = refit(archived, moved, weights=weights.load("down_the_line"))
+    archive.save(again, tmp_path / "again.npz")
+    reps = remeasure(archive.load(tmp_path / "again.npz"), moved)
+    assert reps[0]["events"]["top"]["time_s"] == 0.9
+    assert reps[0]["events"]["top"]["source"] == "corrected"
+    tempo = figures(reps)["backswing_s", "top"]
+    assert (tempo["value"], tempo["source"]) == (pytest.approx(0.65), "corrected")
