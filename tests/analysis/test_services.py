@@ -173,6 +173,22 @@ def test_a_worker_back_from_the_dead_cannot_overwrite(work: Callable[..., None])
     assert run.attempts == 2
 
 
+def test_a_stale_claim_closes_nothing_while_another_worker_is_at_it(
+    work: Callable[..., None],
+) -> None:
+    run = factories.make_run(kind=Kind.CHECK, status=Status.QUEUED)
+    stored: list[str] = []
+
+    def overtaken(row: Run, progress: Any) -> Any:
+        Run.objects.filter(pk=row.pk).update(claim=uuid.uuid4())
+        return {"by": "first"}, lambda run, saved: stored.append("first")
+
+    work(overtaken)
+    assert services.run(run.pk) is False
+    run.refresh_from_db()
+    assert (run.status, run.result, stored) == ("running", {"quality": []}, [])
+
+
 def test_progress_after_losing_the_claim_stops_the_work(work: Callable[..., None]) -> None:
     run = factories.make_run(kind=Kind.CHECK, status=Status.QUEUED)
 

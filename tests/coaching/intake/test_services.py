@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -228,6 +228,15 @@ def test_a_failure_on_the_way_keeps_the_spool_and_nothing_else(
     assert not services._originals().exists(names[0])
     assert spool.path(key).read_bytes() == b"film"
     assert sent(angle, key=key) == Submission.objects.get()
+
+
+def test_the_spool_forgets_only_after_the_commit(angle: RequestedAngle) -> None:
+    key = uuid.uuid4()
+    with pytest.raises(ZeroDivisionError), transaction.atomic():
+        sent(angle, key=key)
+        raise ZeroDivisionError
+    assert not Submission.objects.exists()
+    assert spool.path(key).read_bytes() == b"film"
 
 
 def test_whole_but_unfinished_uploads_are_finished_by_the_clearing(angle: RequestedAngle) -> None:
