@@ -223,7 +223,8 @@ def _say(findings: Locator, words: str, *, kind: str, because: str = "") -> None
     if because:
         findings.locator("#add-because").select_option(label=because)
     findings.get_by_role("button", name="Write it down").click()
-    expect(findings.locator(".plan").get_by_text(re.compile(words, re.I)).first).to_be_visible()
+    found = findings.locator(".plan strong", has_text=re.compile(words, re.I))
+    expect(found.first).to_be_visible()
 
 
 def _assign(page: Page) -> None:
