@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from analysis.video import Frame
 
 _REACH = 0.62  # statures from the middle of the hands to the end of any club
 _BIN = 0.008
-_HOLE = 0.07  # statures of plain background that end a bar
+_HOLE = 0.045  # statures of plain background that end a bar
 _RUN = 0.03  # and as much of it on the far side of a hole makes it go on
 _STEEP_DEG = 40.0  # people hold a bar about level
 _OFFSET = 0.07
@@ -37,6 +38,9 @@ def track_bar(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture) 
     middle = 0.5 * (hands["left"] + hands["right"])
     if np.isfinite(tall) and np.isfinite(middle[:, 0]).sum() >= 2:
         scene = scene_of(frames, pose, middle, tall)
+        if capture.view == "face_on":
+            # a level bar turns within its own line of the picture: it is part of the plate
+            scene = replace(scene, plate=None)
         row_of = {int(f): i for i, f in enumerate(pose.frame)}
         for frame in frames:
             i = row_of.get(frame.index)

@@ -28,7 +28,7 @@ _USUAL_F = 0.78  # picture heights away, as in `core.club`
 _SQUARE_SD_DEG = 2.0  # how square to the target line people stand at address
 _SQUARE_LIMIT_DEG = 12.0  # a line at address further round than that is not the bar
 _SCALE_SD = 0.03
-_SAME_SHARE = 0.4  # perspective alone changes the logarithm by up to 0.25
+_SAME_SHARE = 0.3  # perspective alone changes the logarithm by up to 0.25
 
 
 @dataclass(frozen=True)
@@ -189,8 +189,7 @@ def turn_with_spread(
     if film.view == "face_on":
         steps += [moved(start=[start + push, start - push]), math.hypot(yaw_sd_deg, _SQUARE_SD_DEG)]
     else:
-        if _began(film, start) == 0.0:
-            steps.append(1.5 * _SQUARE_SD_DEG)
+        steps.append(math.hypot(yaw_sd_deg, _SQUARE_SD_DEG, _began(film, start, yaw_deg) + yaw_deg))
         steps.append(moved(film=films(per_m=1 + _SCALE_SD, distance_m=1 / (1 + _SCALE_SD))))
     return value, math.sqrt(sum(min(abs(s), 30.0) ** 2 for s in steps) + 0.3**2)
 
@@ -204,15 +203,16 @@ def _turn(film: _Film, start: Array, held: Array, yaw_deg: float) -> float:
             predicted = _across_px(film, per_m, math.radians(yaw_deg), start)
             per_m *= shown / predicted
         return _solve(film, per_m, held) - yaw_deg
-    return _solve(film, film.per_m, held) - _began(film, start)
+    return _solve(film, film.per_m, held) - _began(film, start, yaw_deg)
 
 
-def _began(film: _Film, start: Array) -> float:
-    """Down-the-line angle at address; a bar seen from its end counts as square."""
-    if not np.isfinite(start).all():
-        return 0.0
-    angle = _solve(film, film.per_m, start)
-    return angle if abs(angle) < _SQUARE_LIMIT_DEG else 0.0
+def _began(film: _Film, start: Array, yaw_deg: float) -> float:
+    """Down-the-line angle at address, half from the sighting, half from standing square.
+
+    Seen almost from its end a bar is hard to tell from an edge of the clothes.
+    """
+    angle = _solve(film, film.per_m, start) if np.isfinite(start).all() else math.inf
+    return 0.5 * (angle - yaw_deg) if abs(angle) < _SQUARE_LIMIT_DEG else -yaw_deg
 
 
 def _shown(ends: Array, bar_m: float, per_m: float) -> float:

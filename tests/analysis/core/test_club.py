@@ -1,0 +1,163 @@
+"""Measures of the shaft against a club placed in space and seen by a known camera.
+
+Signs as METRICS: pitch 90 vertical, more than 90 tipped toward the ball; aim positive
+past the ball; lean positive with the grip toward the target.
+"""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from analysis.core.club import Camera, measure_club, shaft_direction, usual_camera
+from analysis.core.pose import JOINTS, Capture, Moment, ShaftTrack
+
+STATURE = 1.8
+SIZE = (720, 1280)
+TIME = np.arange(60) / 60
+
+
+def camera(view, yaw=0.0, f=1000.0, distance=3.5):
+    return usual_camera(
+        view=view,
+        size_px=SIZE,
+        feet_px=np.array([330.0, 850.0]),
+        stature_px=f * STATURE / distance,
+        stature_m=STATURE,
+        yaw_deg=yaw,
+    )
+
+
+def seen(cam: Camera, p):
+    q = cam.rotation @ (np.asarray(p, float) - cam.position_m)
+    return cam.centre_px + cam.f_px * q[:2] / q[2]
+
+
+def club_of(cam: Camera, grip, head, ball):
+    """A shaft that stays where it is, as a track, with a body that knows the camera."""
+    g, h = seen(cam, grip), seen(cam, head)
+    n = len(TIME)
+    angle = np.degrees(np.arctan2(g[1] - h[1], h[0] - g[0]))
+    track = ShaftTrack(
+        TIME,
+        np.arange(n),
+        np.full(n, angle),
+        np.full(n, 0.3),
+        np.tile(g, (n, 1)),
+        np.full(n, np.hypot(*(h - g))),
+        np.tile(h, (n, 1)),
+        seen(cam, ball),
+        float("nan"),
+    )
+    body = SimpleNamespace(
+        time_s=TIME,
+        joints_px=np.tile(seen(cam, (0, 0, 0.08)), (n, len(JOINTS), 1)),
+        scale_m_per_px=3.5 / 1000.0,
+        camera={
+            "f_px": cam.f_px,
+            "R": cam.rotation,
+            "t": -cam.rotation @ cam.position_m,
+            "centre_px": cam.centre_px,
+        },
+        camera_yaw_deg=0.0,
+        camera_yaw_sd_deg=1.0,
+    )
+    return track, body
+
+
+def reading(view, event, grip, head, ball=(0.04, 0.8, 0.021), yaw=0.0):
+    cam = camera(view, yaw)
+    track, body = club_of(cam, grip, head, ball)
+    events = {event: Moment(0.5, 0.004)} | {"address": Moment(0.5, 0.004)}
+    capture = Capture(view, "swing", "right", 100 * STATURE)
+    return measure_club(track, events, body, capture=capture)
+
+
+@pytest.mark.parametrize("yaw", [0.0, 6.0])
+def test_pitch_at_address_is_the_angle_in_space(yaw):
+    pitch = np.radians(57.0)
+    grip = np.array([0.0, 0.32, 0.76])
+    head = grip + 0.9 * np.array([0.04, np.cos(pitch), -np.sin(pitch)])
+    value, spread = reading("down_the_line", "address", grip, head, yaw=yaw)[
+        "shaft_pitch_deg", "address"
+    ]
+    assert value == pytest.approx(57.0, abs=0.4)
+    assert 0.5 < spread < 2.0
+
+
+def test_a_shaft_up_and_away_points_where_its_line_meets_the_ground():
+    grip = np.array([-0.29 * STATURE, 0.15, 1.3])
+    pitch = np.radians(60.0)
+    head = grip + 0.9 * np.array([0.0, -np.cos(pitch), np.sin(pitch)])
+    ball = np.array([0.036, 0.8, 0.021])
+    found = reading("down_the_line", "lead_arm_back", grip, head, ball)
+    assert found["shaft_pitch_deg", "lead_arm_back"][0] == pytest.approx(60.0, abs=0.5)
+    meets = grip[1] + grip[2] / np.tan(pitch)
+    cm = found["shaft_aim_cm", "lead_arm_back"]
+    assert cm[0] == pytest.approx(100 * (meets - 0.8), abs=2.5)
+    aim = 30.0 - np.degrees(np.arctan2(0.8 - 0.15, 1.3 - 0.021))
+    assert found["shaft_aim_deg", "lead_arm_back"][0] == pytest.approx(aim, abs=0.8)
+
+
+def test_a_shaft_near_level_has_a_pitch_but_no_aim():
+    grip = np.array([-0.25 * STATURE, 0.2, 1.1])
+    head = grip + 0.9 * np.array([0.2, -0.9, 0.2])
+    found = reading("down_the_line", "transition", grip, head)
+    assert not isinstance(found["shaft_pitch_deg", "transition"], str)
+    assert found["shaft_aim_deg", "transition"] == "shaft_level"
+
+
+@pytest.mark.parametrize("yaw", [-5.0, 0.0, 5.0])
+def test_handle_lean_is_positive_toward_the_target_whatever_the_yaw(yaw):
+    grip = np.array([0.03, 0.32, 0.76])
+    head = grip + 0.9 * np.array([-0.1, 0.51, -0.85])
+    value, _ = reading("face_on", "address", grip, head, yaw=yaw)["handle_lean_deg", "address"]
+    assert value == pytest.approx(np.degrees(np.arctan2(0.1, 0.85)), abs=1.0)
+
+
+def test_an_event_far_from_any_sighting_is_end_on_and_no_event_keeps_its_reason():
+    cam = camera("down_the_line")
+    track, body = club_of(cam, (0, 0.3, 0.8), (0, 0.8, 0.0), (0, 0.8, 0.0))
+    angle = np.where(abs(TIME - 0.5) < 0.1, np.nan, track.angle_deg)
+    gap = type(track)(**{**vars(track), "angle_deg": angle})
+    events = {"lead_arm_back": Moment(0.5, 0.01), "late_back": Moment(None, reason="not_reached")}
+    capture = Capture("down_the_line", "swing", "right", 180)
+    found = measure_club(gap, events, body, capture=capture)
+    assert found["shaft_pitch_deg", "lead_arm_back"] == "shaft_end_on"
+    assert found["shaft_pitch_deg", "late_back"] == "not_reached"
+
+
+def test_an_uncertain_moment_of_a_turning_shaft_makes_its_angle_uncertain():
+    cam = camera("down_the_line")
+    track, body = club_of(cam, (-0.5, 0.1, 1.3), (-0.5, -0.3, 2.1), (0, 0.8, 0.0))
+    turning = type(track)(**{**vars(track), "angle_deg": track.angle_deg + 300 * (TIME - 0.5)})
+    capture = Capture("down_the_line", "swing", "right", 180)
+    spreads = []
+    for u in (0.0, 0.02):
+        events = {"lead_arm_back": Moment(0.5, u), "address": Moment(0.1, 0.01)}
+        found = measure_club(turning, events, body, capture=capture)
+        spreads.append(found["shaft_pitch_deg", "lead_arm_back"][1])
+    assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx((300 * 0.6 * 0.02) ** 2, rel=0.15)
+
+
+def test_direction_from_a_plane_is_none_when_the_line_cannot_lie_so_deep():
+    cam = camera("down_the_line")
+    assert shaft_direction(cam, np.array([360.0, 600.0]), 120.0, 0.9999, 0) is None
+
+
+def test_hand_speed_is_that_of_the_grip_across_the_view():
+    n = len(TIME)
+    moving = np.stack([np.full(n, 300.0), 300.0 + 571.4 * TIME], axis=1)
+    nothing = np.full(n, np.nan)
+    track = ShaftTrack(
+        TIME, np.arange(n), nothing, nothing, moving, nothing,
+        np.full((n, 2), np.nan), np.full(2, np.nan), float("nan"),
+    )  # fmt: skip
+    body = SimpleNamespace(scale_m_per_px=0.0035)
+    events = {"top": Moment(0.2, 0.01), "impact": Moment(0.6, 0.01)}
+    capture = Capture("face_on", "swing", "right", 180)
+    value, spread = measure_club(track, events, body, capture=capture)[
+        "hand_speed_peak_m_s", "impact"
+    ]
+    assert value == pytest.approx(2.0 * 1.07, rel=0.01)
+    assert spread > 0.1

@@ -1,0 +1,150 @@
+"""Repetitions and moments on swings whose truth is in the formula that draws them.
+
+Event definitions: McNally et al., GolfDB, CVPR Workshops 2019 (arXiv 1903.06528).
+"""
+
+import numpy as np
+import pytest
+
+from analysis.core.events import find_events, find_repetitions
+from analysis.core.motion import stature_px
+from analysis.core.pose import Capture, Moment, ShaftTrack
+from tests.analysis.stick import STATURE_M, pose_of, px, swing_hands
+
+FACE_ON = Capture("face_on", "swing", "right", 100 * STATURE_M)
+
+
+def found(pose):
+    return find_repetitions(pose, stature_px=stature_px(pose, view="face_on"))
+
+
+@pytest.mark.parametrize("rate", [15, 30, 60, 120])
+@pytest.mark.parametrize("slow", [1, 4])
+def test_one_swing_is_found_at_any_rate_and_in_slow_motion(rate, slow):
+    time_s, hands, truth = swing_hands(rate=rate)
+    [(start, end)] = found(pose_of(hands, time_s=time_s * slow))
+    assert start < truth["address"] * slow
+    assert truth["impact"] * slow < end
+
+
+def test_the_same_without_the_first_stillness_is_still_one_swing():
+    time_s, hands, _ = swing_hands(still_s=0.1)
+    assert len(found(pose_of(hands, time_s=time_s))) == 1
+
+
+def test_a_waggle_and_a_broken_off_backswing_are_no_swings():
+    time_s, hands, truth = swing_hands()
+    start, top = (int(np.argmin(abs(time_s - truth[e]))) for e in ("address", "top"))
+    up = hands[start : start + (top - start) * 3 // 4]
+    wag = hands[start : start + (top - start) // 4]
+    slow_down = np.repeat(up[::-1], 2, axis=0)
+    path = np.concatenate([hands[:start], wag, wag[::-1], up, slow_down, hands])
+    assert len(found(pose_of(path))) == 1
+
+
+def test_hands_apart_or_walking_feet_are_no_swing():
+    time_s, hands, _ = swing_hands()
+    assert found(pose_of(hands, time_s=time_s, apart=0.3)) == []
+    walking = pose_of(hands, time_s=time_s)
+    xy = walking.xy_px + np.stack([400 * time_s, 0 * time_s], axis=1)[:, None]
+    assert (
+        found(type(walking)(time_s, walking.frame, xy, walking.confidence, walking.size_px)) == []
+    )
+
+
+def test_standing_still_is_no_swing_but_has_an_address():
+    pose = pose_of(np.tile([0.3, 0.8], (120, 1)))
+    assert found(pose) == []
+    events = find_events(pose, None, capture=FACE_ON, window=(0.0, 2.0))
+    assert events["address"].time_s == pytest.approx(0.0)
+    assert events["top"].reason == "no_swing"
+
+
+def test_events_of_the_hands_lie_where_the_formula_puts_them():
+    time_s, hands, truth = swing_hands()
+    pose = pose_of(hands, time_s=time_s)
+    events = find_events(pose, None, capture=FACE_ON, window=(0.0, float(time_s[-1])))
+    assert events["top"].time_s == pytest.approx(truth["top"], abs=0.025)
+    assert events["address"].time_s == pytest.approx(truth["address"], abs=0.05)
+    assert events["impact"].time_s == pytest.approx(truth["impact"], abs=0.04)
+    top_up = hands[:, 1].max()
+    drop = truth["top"] + np.sqrt(0.10 / (top_up - 0.78)) * 0.27
+    assert events["transition"].time_s == pytest.approx(drop, abs=0.02)
+    order = [m.time_s for m in events.values() if m.time_s is not None]
+    assert order == sorted(order)
+    assert all(m.uncertainty_s >= 1 / 120 - 1e-9 for m in events.values() if m.time_s is not None)
+
+
+def test_an_arm_that_never_gets_level_is_not_reached():
+    time_s, hands, _ = swing_hands(rise_m=0.35)
+    pose = pose_of(hands, time_s=time_s)
+    events = find_events(pose, None, capture=FACE_ON, window=(0.0, float(time_s[-1])))
+    assert events["lead_arm_back"].reason == "not_reached"
+    assert events["late_back"].reason == "not_reached"
+    assert events["transition"].time_s is not None
+
+
+def test_better_joints_replace_the_landmarks_for_the_lead_arm():
+    time_s, hands, truth = swing_hands()
+    pose = pose_of(hands, time_s=time_s)
+    arm = 200 * (time_s - 1.5)  # level at 1.5 s exactly
+    arm = np.where(time_s > truth["top"], 200 * (2.0 - time_s), arm)
+    events = find_events(
+        pose, None, capture=FACE_ON, window=(0.0, float(time_s[-1])), arm_deg=(arm, 1.0)
+    )
+    assert events["lead_arm_back"].time_s == pytest.approx(1.5, abs=0.005)
+    assert events["lead_arm_back"].uncertainty_s == pytest.approx(1 / 120, abs=0.004)
+    assert events["lead_arm_down"].time_s == pytest.approx(2.0, abs=0.005)
+
+
+def test_a_repetition_without_rest_takes_the_first_ones_address():
+    time_s, hands, _ = swing_hands(still_s=0.0)
+    sway = 0.08 * np.sin(2 * np.pi * 2 * np.arange(0, 0.5, 1 / 60))
+    moving = np.concatenate([hands[0] + np.stack([sway, sway], axis=1), hands])
+    pose = pose_of(moving)
+    first = Moment(-3.0, 0.02)
+    events = find_events(
+        pose, None, capture=FACE_ON, window=(0.0, float(pose.time_s[-1])), reference_address=first
+    )
+    assert events["address"] == first
+
+
+def test_shaft_events_are_the_zero_of_its_rise_between_frames():
+    time_s, hands, truth = swing_hands()
+    pose = pose_of(hands, time_s=time_s)
+    # a shaft that turns evenly: level going back at 1.3 s, coming down at 2.0 s
+    angle = np.interp(
+        time_s, [1.0, 1.3, 1.8, 2.0, 2.07, 2.14, 2.3], [-90, -180, -330, -180, -90, 0, 90]
+    )
+    shaft = ShaftTrack(
+        time_s,
+        pose.frame,
+        angle,
+        np.full(len(time_s), 0.3),
+        px(*hands.T),
+        np.full(len(time_s), 220.0),
+        np.full((len(time_s), 2), np.nan),
+        np.full(2, np.nan),
+        float("nan"),
+    )
+    events = find_events(pose, shaft, capture=FACE_ON, window=(0.0, float(time_s[-1])))
+    assert events["takeaway"].time_s == pytest.approx(1.3, abs=0.004)
+    assert events["delivery"].time_s == pytest.approx(2.0, abs=0.004)
+    assert events["follow_through"].time_s == pytest.approx(2.14, abs=0.004)
+
+
+def test_a_hold_tops_in_the_middle_of_its_stillness():
+    time_s, hands, truth = swing_hands()
+    top = int(np.argmin(abs(time_s - truth["top"])))
+    path = np.concatenate([hands[:top], np.tile(hands[top - 1], (90, 1))])
+    capture = Capture("face_on", "hold", "right", 180)
+    events = find_events(pose_of(path), None, capture=capture, window=(0.0, len(path) / 60))
+    assert list(events) == ["address", "takeaway", "lead_arm_back", "late_back", "top"]
+    middle = (top + 45) / 60
+    assert events["top"].time_s == pytest.approx(middle, abs=0.12)
+
+
+def test_nobody_gives_reasons_and_no_times():
+    pose = pose_of(np.full((30, 2), np.nan))
+    events = find_events(pose, None, capture=FACE_ON, window=(0.0, 1.0))
+    assert {m.reason for m in events.values()} == {"not_seen"}
