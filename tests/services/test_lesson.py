@@ -211,7 +211,7 @@ def _diagnose(page: Page) -> None:
         kind="compensation",
         because="the upper body bends far at address",
     )
-    expect(findings.get_by_text("leave this for now").first).to_be_visible()
+    expect(findings.locator(".finding", has_text="leave this for now")).to_be_visible()
 
 
 def _say(findings: Locator, words: str, *, kind: str, because: str = "") -> None:
