@@ -200,16 +200,20 @@ def _picture(video: Video, time_s: float) -> bytes:
 @login_required
 @require_GET
 def compare(request: HttpRequest) -> HttpResponse:
-    """Two clips of one student beside each other: what changed, in words."""
+    """Two clips of one student beside each other: what changed, in words.
+
+    The first swing of `a` against swing `rep` of `b`.
+    """
     try:
         first, second = (queries.video_read(request.user, int(request.GET[k])) for k in ("a", "b"))
+        rep = int(request.GET.get("rep", 0))
     except (KeyError, ValueError):
         raise Http404 from None
     clips = [first.submission, second.submission]
     if clips[0].student_id != clips[1].student_id:
         raise Http404
     same_angle = first.view == second.view
-    rows = queries.differences(first, second) if same_angle else []
+    rows = queries.differences(first, second, reps=(0, rep)) if same_angle else []
     differences = [shown.difference_row(row, request.user) for row in rows]
     context = {
         "student": clips[0].student,

@@ -16,7 +16,9 @@ class CompareTool extends HTMLElement {
     this.querySelector("[data-stop]")?.addEventListener("click", () => this.choose(""));
     player.addEventListener("frame", () => this.follow());
     player.addEventListener("state", ({ detail }) => {
-      if (detail.data || "repetition" in detail) this.align();
+      if (!detail.data && !("repetition" in detail)) return;
+      this.align();
+      if (this.other?.data && !this.beside.hidden) this.#differences();
     });
     layers.player.addEventListener("state", ({ detail }) => {
       if ("overlay" in detail) this.otherLayers?.toggle(detail.overlay, detail.on);
@@ -45,7 +47,14 @@ class CompareTool extends HTMLElement {
     const mirrored = this.other.data.handedness !== this.player.data.handedness;
     this.other.classList.toggle("mirrored", mirrored);
     this.align();
-    told.innerHTML = await fragment(`/review/compare/?a=${video}&b=${this.player.data.id}`);
+    await this.#differences();
+  }
+
+  /** What changed, in words, for the swing in hand. */
+  async #differences() {
+    const [a, b] = [this.other.data.id, this.player.data.id];
+    const url = `/review/compare/?a=${a}&b=${b}&rep=${this.player.repetition}`;
+    this.querySelector("[data-differences]").innerHTML = await fragment(url);
   }
 
   get pairs() {

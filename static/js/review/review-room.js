@@ -42,12 +42,17 @@ class ReviewRoom extends HTMLElement {
     this.#tools();
     this.#overlays();
     this.#moment();
+    this.#reps();
     this.#habits();
     this.#keys();
     this.#snippets();
     this.#sending();
     this.player.addEventListener("frame", () => this.#moment());
-    this.player.addEventListener("state", ({ detail }) => (detail.data || "repetition" in detail) && this.#moment());
+    this.player.addEventListener("state", ({ detail }) => {
+      if (!detail.data && !("repetition" in detail)) return;
+      this.#reps();
+      this.#moment();
+    });
     this.addEventListener("review:seek", ({ detail }) => this.#goto(detail));
     document.addEventListener("review:seek", ({ detail, target }) => !this.contains(target) && this.#goto(detail));
     document.addEventListener("review:undo", () => this.#takeBack());
@@ -152,12 +157,21 @@ class ReviewRoom extends HTMLElement {
       this.layers.point(on ? JSON.parse(look.dataset.segments) : []);
       if (on && look.dataset.time) this.player.toTime(Number(look.dataset.time));
     });
-    this.querySelectorAll("[data-repetition]").forEach((button) =>
-      button.addEventListener("click", () => {
-        this.player.setRepetition(Number(button.dataset.repetition));
-        this.querySelectorAll("[data-repetition]").forEach((b) => b.setAttribute("aria-pressed", String(b === button)));
-      }),
-    );
+  }
+
+  /** One button for each swing of a clip that holds several. */
+  #reps() {
+    const row = this.querySelector("[data-reps]");
+    const { data, repetition } = this.player;
+    row.hidden = data.repetitions.length < 2;
+    row.replaceChildren();
+    data.repetitions.forEach((_, number) => {
+      const button = Object.assign(document.createElement("button"), { type: "button", textContent: `${row.dataset.word} ${number + 1}` });
+      button.dataset.repetition = number;
+      button.setAttribute("aria-pressed", String(number === repetition));
+      button.addEventListener("click", () => this.player.setRepetition(number));
+      row.append(button);
+    });
   }
 
   #overlays() {
