@@ -31,7 +31,7 @@ from django.utils.module_loading import import_string
 from kombu.exceptions import OperationalError as BrokerAway
 
 from analysis import PIPELINE_VERSION
-from analysis.core.pose import Capture
+from analysis.core.pose import MEASURED_VIEWS, Capture
 from analysis.errors import AnalysisError, MediaErased, MediaMissing, StorageFull
 from analysis.models import Correction, EventTime, Measurement, Run, Video
 
@@ -524,7 +524,6 @@ def standing_corrections(video: Video) -> list[dict[str, Any]]:
 def refresh_figures(*, video: Video) -> None:
     """Recompute the newest measuring run's figures from its artifact and the corrections."""
     from analysis import artifact
-    from analysis.core.remeasure import remeasure
 
     newest = (
         video.runs.filter(kind=Run.Kind.MEASURE, status=Run.Status.DONE).order_by("-pk").first()
@@ -533,4 +532,17 @@ def refresh_figures(*, video: Video) -> None:
         return
     with local_path(newest.artifact) as path:
         loaded = artifact.load(path)
-    store_figures(run=newest, repetitions=remeasure(loaded, standing_corrections(video)))
+    store_figures(run=newest, repetitions=_recomputed(loaded, standing_corrections(video)))
+
+
+def _recomputed(loaded: Any, corrections: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Figures by the corrections: the swing read anew where an event moved, then the rest."""
+    from analysis import weights
+    from analysis.core import remeasure
+
+    moved = any(row["target"].startswith("event:") for row in corrections)
+    if moved and loaded.capture.view in MEASURED_VIEWS:
+        # An archive from before it held what a new reading needs: differences must do.
+        with contextlib.suppress(KeyError):
+            loaded = remeasure.refit(loaded, corrections, weights=weights.load(loaded.capture.view))
+    return remeasure.remeasure(loaded, corrections)

@@ -512,7 +512,8 @@ def recomputed(monkeypatch: pytest.MonkeyPatch) -> list[list[dict[str, Any]]]:
         return [{"events": {}, "measures": [{**moved, "value": 40.0 + len(corrections)}]}]
 
     monkeypatch.setattr("analysis.core.remeasure.remeasure", remeasure)
-    monkeypatch.setattr("analysis.artifact.load", lambda path: path.read_bytes())
+    unmeasured = SimpleNamespace(capture=SimpleNamespace(view="rear"))
+    monkeypatch.setattr("analysis.artifact.load", lambda path: unmeasured)
     return calls
 
 
