@@ -183,6 +183,8 @@ def test_one_lesson_from_invitation_to_verdict(browser: Browser, site: str) -> N
     # Pain, from any page, in one tap; it stands first in the waiting list.
     student.get_by_role("link", name="It hurts").tap()
     student.get_by_role("button", name="Back", exact=True).tap()
+    expect(student.get_by_text(re.compile("professional", re.I)).first).to_be_visible()
+    expect(student.get_by_text(re.compile("stopped", re.I)).first).to_be_visible()
     coach.goto("/waiting/")
     expect(coach.locator("h2").first).to_have_text("Pain comes first")
     expect(coach.locator(".rows li").first).to_contain_text("reports pain: back")
