@@ -42,6 +42,7 @@ from analysis.core.swings import (
     frames_to_measure,
     hand_height,
     hand_speed,
+    hold_spans,
     still_moment,
     swing_windows,
 )
@@ -53,7 +54,7 @@ from analysis.video import Frame, VideoInfo, frames, probe, working_size
 Progress = Callable[[str, float], None]
 WORKING_SHORT_SIDE = 1080
 POSE_SHORT_SIDE = 720
-SLOWEST_DOWNSWING_S = 1.0
+SLOWEST_DOWNSWING_S = 0.85  # a slow practice swing takes 0.7; 120 frames shown as 30 take more
 BORROWED_S = 0.25
 STAGES = ("decode", "pose", "club", "measure")
 
@@ -224,11 +225,8 @@ def _window_swings(
     if capture.kind in ("setup", "bar"):
         spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]
     else:
-        spans = [
-            span
-            for part in _uncut(pose, stature)
-            for span in find_repetitions(part, stature_px=stature)
-        ]
+        find = hold_spans if capture.kind == "hold" else find_repetitions
+        spans = [s for part in _uncut(pose, stature) for s in find(part, stature_px=stature)]
     swings: list[Swing] = []
     for k, span in enumerate(spans):
         tell("club", 0.6 + 0.4 * k / len(spans))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.core.pose import LANDMARK, Array
+from analysis.core.pose import LANDMARK, Array, PoseSequence
 
 _WRISTS = [LANDMARK["wrist_left"], LANDMARK["wrist_right"]]
 _HIPS = [LANDMARK["hip_left"], LANDMARK["hip_right"]]
@@ -47,6 +47,24 @@ def swing_windows(
         end = _settled(time_s, xy_px, stature_px, i, kind)
         windows.append((float(time_s[low]) - LEAD_IN_S, end + LEAD_OUT_S))
     return _joined(windows, float(time_s[0]), float(time_s[-1]))
+
+
+def hold_spans(pose: PoseSequence, *, stature_px: float) -> list[tuple[float, float]]:
+    """Each backswing that is held: from standing still to when the hands are down again.
+
+    A held backswing has no downswing by which repetitions are told apart elsewhere.
+    """
+    time_s, xy_px = pose.time_s, pose.xy_px
+    height = hand_height(xy_px) / stature_px
+    ready = _together(xy_px, stature_px) & _planted(time_s, xy_px, stature_px)
+    spans: list[tuple[float, float]] = []
+    for i in _rises(time_s, height, ready):
+        start = float(time_s[_last_low(time_s, height, i)]) - LEAD_IN_S
+        end = _settled(time_s, xy_px, stature_px, i, "hold")
+        floor = spans[-1][1] if spans else float(time_s[0])
+        if end > max(start, floor) + 0.5:
+            spans.append((max(start, floor), end))
+    return spans
 
 
 def still_moment(time_s: Array, xy_px: Array, *, stature_px: float) -> float | None:

@@ -5,8 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.core.pose import LANDMARK, LANDMARKS
-from analysis.core.swings import frames_to_measure, hand_speed, still_moment, swing_windows
+from analysis.core.pose import LANDMARK, LANDMARKS, PoseSequence
+from analysis.core.swings import (
+    film_cuts,
+    frames_to_measure,
+    hand_speed,
+    hold_spans,
+    still_moment,
+    swing_windows,
+)
 
 STATURE = 400.0
 
@@ -96,3 +103,22 @@ def test_frames_are_denser_where_the_hands_are_fast(fps: int) -> None:
     assert rate(8.8, 9.05) >= min(fps, 55)
     assert rate(6.2, 7.2) <= 22
     assert rate(8.8, 9.05) <= 130
+
+
+def test_two_held_backswings_are_two_spans() -> None:
+    keys = [0, 2, 3, 6, 7, 10, 11, 14, 15, 20]
+    height = np.interp(TIME, keys, [0, 0, 0.4, 0.4, 0, 0, 0.4, 0.4, 0, 0]) - 0.03
+    xy = golfer(TIME, height)
+    pose = PoseSequence(TIME, np.arange(len(TIME)), xy, np.ones(xy.shape[:2]), (720, 1280))
+    first, second = hold_spans(pose, stature_px=STATURE)
+    assert first[0] < 2.0 and 6.5 < first[1] < 7.5
+    assert first[1] <= second[0] < 10.0 and 14.5 < second[1] < 15.5
+
+
+def test_an_edited_film_is_told_from_the_fastest_hands() -> None:
+    time_s = np.arange(0, 8, 1 / 60)
+    swing = one_swing(time_s, 1.0)
+    assert film_cuts(time_s, golfer(time_s, swing), stature_px=STATURE) == []
+    cut = np.where(time_s < 3.0, swing, one_swing(time_s, 4.5))
+    (row,) = film_cuts(time_s, golfer(time_s, cut), stature_px=STATURE)
+    assert time_s[row] == pytest.approx(3.0, abs=0.02)
