@@ -21,9 +21,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.core.measures import Readings, measures_of
+from analysis.core.measures import Readings, ball_position_pct, measures_of
 from analysis.core.motion import gap_at, local_fit
-from analysis.core.pose import Array, Capture, Moment, ShaftTrack
+from analysis.core.pose import JOINT, Array, Capture, Moment, ShaftTrack
 
 SHAFT_MEASURES = ("handle_lean_deg", "shaft_pitch_deg", "shaft_aim_deg", "shaft_aim_cm")
 HAND_MEASURES = ("hand_speed_peak_m_s", "hand_speed_peak_s")
@@ -73,6 +73,8 @@ _USUAL = {
 }
 # The head stands on the target line, which runs this far from the feet (statures).
 _BALL_X, _BALL_Y, _BALL_Z_M = (0.02, 0.03), (0.43, 0.06), 0.021
+# Heels lie behind the ankles, and the network finds them to about this.
+_HEEL_Y, _HEEL_SD_M = -0.025, 0.015
 # A phone's main camera sees about this many picture heights away; the person who films
 # holds it at the height of the hands at address.
 _USUAL_F, _USUAL_HEIGHT = 0.78, 0.57
@@ -95,6 +97,7 @@ def usual_camera(
     stature_m: float,
     yaw_deg: float = 0.0,
     yaw_sd_deg: float = _USUAL_YAW_SD_DEG,
+    roll_deg: float = 0.0,
 ) -> Camera:
     """A camera as high as the hands, at the distance the person's size tells.
 
@@ -109,6 +112,8 @@ def usual_camera(
     yaw_deg : float
         How far off the line the camera stands, seen from above: positive toward the
         target (face-on), toward the heels (down-the-line).
+    roll_deg : float
+        How far the picture's right is raised above level.
     """
     f = _USUAL_F * max(size_px)
     distance = f * stature_m / stature_px
@@ -132,7 +137,8 @@ def usual_camera(
     up = np.array([0.0, 0.0, 1.0])
     axis = ahead * math.cos(pitch) - up * math.sin(pitch)
     below = -(up * math.cos(pitch) + ahead * math.sin(pitch))
-    return Camera(f, centre, np.stack([right, below, axis]), place, yaw_sd_deg)
+    level = Camera(f, centre, np.stack([right, below, axis]), place, yaw_sd_deg)
+    return _turned(level, roll=roll_deg)
 
 
 def measure_club(
@@ -165,6 +171,8 @@ def measure_club(
     readings: Readings = {}
     if any(m.id in HAND_MEASURES for m in listed):
         readings |= _hand_speed(shaft, events, body.scale_m_per_px, capture.view)
+    if any(m.id == "ball_position_pct" for m in listed):
+        readings["ball_position_pct", "address"] = _ball_position(shaft, body, events, capture)
     if not np.isfinite(shaft.angle_deg).any():
         return readings | {(m.id, m.event): "not_seen" for m in rows}
     setting = _setting(shaft, body, events, capture)
@@ -218,6 +226,42 @@ def _hand_speed(
             math.hypot(0.5 * frame_s + 0.02, 0.3 * float(np.ptp(flat))),
         ),
     }
+
+
+def _ball_position(
+    shaft: ShaftTrack, body: Any, events: Mapping[str, Moment], capture: Capture
+) -> tuple[float, float] | str:
+    """Ball between the heels along the target line, each at its own distance."""
+    address = events.get("address", Moment(None, reason="not_seen"))
+    if address.time_s is None:
+        return address.reason or "not_seen"
+    ball = shaft.ball_px
+    ball = ball if np.isfinite(ball).all() else _head_at_address(shaft, events)
+    near = np.abs(body.time_s - address.time_s) < 0.3
+    joints = [JOINT["heel_lead"], JOINT["heel_trail"]]
+    if not np.isfinite(ball).all() or not near.any():
+        return "no_ball"
+    heels = np.nanmedian(body.joints_px[near][:, joints], axis=0)
+    if not np.isfinite(heels).all():
+        return "not_seen"
+    stature_m = capture.stature_cm / 100
+    camera = _camera(body, events, capture, stature_m / body.scale_m_per_px)
+
+    def share(seen_by: Camera, ball_y: float, heel_shift_px: float = 0.0) -> float:
+        x = [
+            _at_depth(seen_by, heel + np.array([shift, 0.0]), _HEEL_Y * stature_m, 1)[0]
+            for heel, shift in zip(heels, (heel_shift_px, 0.0), strict=True)
+        ]
+        at = _at_depth(seen_by, ball, ball_y * stature_m, 1)[0]
+        return ball_position_pct(float(x[0]), float(x[1]), float(at))
+
+    value = share(camera, _BALL_Y[0])
+    others = [
+        share(_turned(camera, yaw=camera.yaw_sd_deg), _BALL_Y[0]),
+        share(camera, _BALL_Y[0] + _BALL_Y[1]),
+        share(camera, _BALL_Y[0], _HEEL_SD_M / body.scale_m_per_px),
+    ]
+    return value, math.hypot(*(o - value for o in others), 1.0)
 
 
 # --- what is seen ----------------------------------------------------------------------
@@ -375,6 +419,7 @@ def _camera(body: Any, events: Mapping[str, Moment], capture: Capture, stature_p
         stature_m=capture.stature_cm / 100,
         yaw_deg=yaw,
         yaw_sd_deg=yaw_sd,
+        roll_deg=_finite(float(given.get("roll_deg", math.nan)), 0.0),
     )
 
 
@@ -389,8 +434,6 @@ def _size_px(body: Any) -> tuple[float, float]:
 
 
 def _feet_px(body: Any, events: Mapping[str, Moment]) -> Array:
-    from analysis.core.pose import JOINT
-
     address = events.get("address", Moment(None)).time_s
     ankles = body.joints_px[:, [JOINT["ankle_lead"], JOINT["ankle_trail"]]].mean(axis=1)
     rows = np.abs(body.time_s - (body.time_s[0] if address is None else address)) < 0.3

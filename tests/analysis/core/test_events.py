@@ -98,7 +98,7 @@ def test_better_joints_replace_the_landmarks_for_the_lead_arm():
 
 
 def test_a_repetition_without_rest_takes_the_first_ones_address():
-    time_s, hands, _ = swing_hands(still_s=0.0)
+    _time_s, hands, _ = swing_hands(still_s=0.0)
     sway = 0.08 * np.sin(2 * np.pi * 2 * np.arange(0, 0.5, 1 / 60))
     moving = np.concatenate([hands[0] + np.stack([sway, sway], axis=1), hands])
     pose = pose_of(moving)
@@ -110,7 +110,7 @@ def test_a_repetition_without_rest_takes_the_first_ones_address():
 
 
 def test_shaft_events_are_the_zero_of_its_rise_between_frames():
-    time_s, hands, truth = swing_hands()
+    time_s, hands, _truth = swing_hands()
     pose = pose_of(hands, time_s=time_s)
     # a shaft that turns evenly: level going back at 1.3 s, coming down at 2.0 s
     angle = np.interp(
