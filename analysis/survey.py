@@ -20,7 +20,7 @@ from analysis.estimators import Person, PoseEstimator
 from analysis.video import Frame, VideoInfo, frames, working_size
 
 SHORT_SIDE = 480
-RATE_HZ = 10.0
+RATE_HZ = 8.0
 
 Array = NDArray[np.float64]
 _TRUNK = [LANDMARK[f"{j}_{s}"] for j in ("shoulder", "hip") for s in ("left", "right")]
@@ -68,7 +68,7 @@ def look_over(
     wanted: NDArray[np.int64] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Survey:
-    """Look at about ten pictures a second, or at the `wanted` ones."""
+    """Look at about eight pictures a second, or at the `wanted` ones."""
     wanted = spread_frames(info, RATE_HZ) if wanted is None else wanted
     rows: list[tuple[Frame, list[Person]]] = []
     smalls: list[NDArray[np.uint8]] = []

@@ -13,6 +13,7 @@ _ANKLES = [LANDMARK["ankle_left"], LANDMARK["ankle_right"]]
 
 TOGETHER = 0.22  # of stature between the wrists: both hands on one handle, as the network sees it
 RISE = 0.14  # of stature: less than a lead arm parallel is no backswing
+_FINISH_S = 0.6
 _CUT_JUMP = 0.2  # of stature
 LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 1.5, 1.3, 4.0
 
@@ -42,10 +43,14 @@ def swing_windows(
     height = hand_height(xy_px) / stature_px
     ready = _together(xy_px, stature_px) & _planted(time_s, xy_px, stature_px)
     windows: list[tuple[float, float]] = []
+    settled = -np.inf
     for i in _rises(time_s, height, ready):
-        low = _last_low(time_s, height, i)
+        low = float(time_s[_last_low(time_s, height, i)])
         end = _settled(time_s, xy_px, stature_px, i, kind)
-        windows.append((float(time_s[low]) - LEAD_IN_S, end + LEAD_OUT_S))
+        if low <= settled + 0.25:  # up again at once: the finish, however long it is held
+            end = min(end, float(time_s[i]) + _FINISH_S)
+        settled = end
+        windows.append((low - LEAD_IN_S, end + LEAD_OUT_S))
     return _joined(windows, float(time_s[0]), float(time_s[-1]))
 
 
