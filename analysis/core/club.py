@@ -80,7 +80,7 @@ _HEEL_Y, _HEEL_SD_M = -0.025, 0.015
 _USUAL_F, _USUAL_HEIGHT = 0.78, 0.57
 # and stands between feet and ball: on the line through the hands (statures toward it).
 _ASIDE = 0.11
-_USUAL_YAW_SD_DEG = 3.5
+_USUAL_YAW_SD_DEG, _LEVEL_HELD_DEG = 3.5, 1.0
 # Speed in space over speed across the picture, and its spread as a share.
 _ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
 _LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
@@ -242,7 +242,7 @@ def _ball_position(
     if not np.isfinite(ball).all() or not near.any():
         return "no_ball"
     heels = np.nanmedian(body.joints_px[near][:, joints], axis=0)
-    if not np.isfinite(heels).all():
+    if not np.isfinite(heels).all() or abs(heels[0, 0] - heels[1, 0]) < 2:
         return "not_seen"
     stature_m = capture.stature_cm / 100
     camera = _camera(body, events, capture, stature_m / body.scale_m_per_px)
@@ -277,6 +277,7 @@ class _Seen:
     grip_px: Array
     grip_rate_px_s: Array
     length_px: float
+    frame_s: float
 
 
 @dataclass(frozen=True)
@@ -318,7 +319,7 @@ def _seen_at(shaft: ShaftTrack, moment: Moment, stature_px: float) -> _Seen | st
     if length < _SHORT * stature_px:
         return "shaft_end_on"
     sd = float(np.interp(when, shaft.time_s[near], shaft.sd_deg[near]))
-    return _Seen(angle, turn, sd, grip, rate, length)
+    return _Seen(angle, turn, sd, grip, rate, length, frame_s)
 
 
 def _at_rest(shaft: ShaftTrack, moment: Moment) -> _Seen | str:
@@ -339,6 +340,7 @@ def _at_rest(shaft: ShaftTrack, moment: Moment) -> _Seen | str:
         grip_px=np.asarray(np.median(shaft.grip_px[rows], axis=0)),
         grip_rate_px_s=np.zeros(2),
         length_px=float(np.median(shaft.length_px[rows])),
+        frame_s=frame_s,
     )
 
 
@@ -419,8 +421,13 @@ def _camera(body: Any, events: Mapping[str, Moment], capture: Capture, stature_p
         stature_m=capture.stature_cm / 100,
         yaw_deg=yaw,
         yaw_sd_deg=yaw_sd,
-        roll_deg=_finite(float(given.get("roll_deg", math.nan)), 0.0),
+        roll_deg=_sure_part(_finite(float(given.get("roll_deg", math.nan)), 0.0)),
     )
+
+
+def _sure_part(roll_deg: float) -> float:
+    """People hold a phone level to a degree, and a roll is read no better than that."""
+    return math.copysign(max(abs(roll_deg) - _LEVEL_HELD_DEG, 0.0), roll_deg)
 
 
 def _finite(value: float, otherwise: float) -> float:
@@ -467,7 +474,7 @@ def _reading(
     value = _value(id, event, given, setting)
     if isinstance(value, str):
         return value
-    sigma = _event_sd(moment)
+    sigma = _event_sd(moment, seen.frame_s)
     moved = [
         replace(given, angle_deg=given.angle_deg + math.hypot(seen.sd_deg, _LINE_SD_DEG)),
         replace(
@@ -490,9 +497,10 @@ def _reading(
     return value, math.sqrt(variance)
 
 
-def _event_sd(moment: Moment) -> float:
+def _event_sd(moment: Moment, frame_s: float) -> float:
     """One standard deviation of the moment; half a gap is a bound of what interpolates."""
-    return 0.6 * (moment.uncertainty_s or 0.0)
+    told = moment.uncertainty_s or 0.0
+    return told if told > 0.525 * frame_s else 0.6 * told
 
 
 def _along(seen: _Seen, setting: _Setting, event: str) -> tuple[float, float]:

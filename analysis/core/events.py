@@ -10,14 +10,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from analysis.core.motion import crossing_s, gap_at, hands_px, local_fit, midpoint, stature_px
-from analysis.core.pose import EVENTS, LANDMARK, Array, Capture, Moment, PoseSequence, ShaftTrack
+from analysis.core.pose import (
+    EVENTS,
+    JOINT,
+    LANDMARK,
+    Array,
+    Capture,
+    Moment,
+    PoseSequence,
+    ShaftTrack,
+)
 from analysis.core.repetitions import Swing, find_repetitions, find_swings
 
-__all__ = ["find_events", "find_repetitions", "lead_arm_deg"]
+__all__ = ["find_events", "find_repetitions", "joint_signals", "lead_arm_deg"]
 
 # Elevation of the lead shoulder-wrist line from landmarks: degrees per stature of height
 # difference, offset, standard deviation. Robust regression on the rendered training
@@ -30,6 +40,7 @@ _TAKEAWAY_SHARE = (0.40, 0.06)
 _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
+_JOINT_ARM_SD_DEG = 4.0
 _SETTLED_M = 0.037  # how far the hands of someone at rest stray
 _BAR_REST = 0.012  # statures, over the upper body
 # Filmed as asked, the camera is as high as the hands (statures above the ankles), and a
@@ -48,6 +59,7 @@ class _Signals:
 
     time_s: Array
     hands_m: Array  # (T, 2), x right, y up, in metres of the picture
+    up_m: Array  # height of the hands
     arm_deg: Array
     arm_sd_deg: float
     trunk_m: Array  # (T, 2) middle of the shoulders, same axes
@@ -63,6 +75,7 @@ def find_events(
     window: tuple[float, float],
     reference_address: Moment | None = None,
     arm_deg: tuple[Array, float] | None = None,
+    grip_up_m: Array | None = None,
 ) -> dict[str, Moment]:
     """When each event of one repetition happened.
 
@@ -82,6 +95,9 @@ def find_events(
     arm_deg : (ndarray of shape (T,), float), optional
         Elevation of the lead shoulder-wrist line on the frames of `pose` with its
         standard deviation, from better joints than the landmarks.
+    grip_up_m : ndarray, shape (T,), optional
+        Height of the hands in space on the frames of `pose`; without it their height in
+        the picture serves, in which nearer hands look higher.
 
     Returns
     -------
@@ -89,7 +105,7 @@ def find_events(
         The events of the kind, each once; what is never reached has a reason.
     """
     inside = (pose.time_s >= window[0] - 1e-6) & (pose.time_s <= window[1] + 1e-6)
-    signals = _signals(pose, inside, capture, arm_deg)
+    signals = _signals(pose, inside, capture, arm_deg, grip_up_m)
     if signals is None:
         return _none(capture.kind, "not_seen")
     if capture.kind == "setup":
@@ -118,6 +134,31 @@ def lead_arm_deg(pose: PoseSequence, *, view: str, stature: float) -> Array:
     return slope * (shoulder - wrist) / stature + offset
 
 
+def joint_signals(joints_m: Array, *, view: str) -> dict[str, Any]:
+    """What `find_events` reads better from joints in space than from the picture.
+
+    Parameters
+    ----------
+    joints_m : ndarray, shape (T, J, 3)
+        In the golfer's frame, on the frames of the pose.
+
+    Returns
+    -------
+    dict
+        `grip_up_m`, and down-the-line, where the lead arm points along the view,
+        `arm_deg`; empty without joints.
+    """
+    arm = joints_m[:, JOINT["wrist_lead"]] - joints_m[:, JOINT["shoulder_lead"]]
+    up = joints_m[:, JOINT["grip"], 2]
+    if not (np.isfinite(up).all() and np.isfinite(arm).all()):
+        return {}
+    signals: dict[str, Any] = {"grip_up_m": up}
+    if view == "down_the_line":
+        level = np.degrees(np.arcsin(arm[:, 2] / np.linalg.norm(arm, axis=1)))
+        signals["arm_deg"] = (level, _JOINT_ARM_SD_DEG)
+    return signals
+
+
 def _none(kind: str, reason: str) -> dict[str, Moment]:
     if kind == "setup":
         return {"address": Moment(None, reason=reason)}
@@ -132,6 +173,7 @@ def _signals(
     inside: Array,
     capture: Capture,
     arm_deg: tuple[Array, float] | None,
+    grip_up_m: Array | None,
 ) -> _Signals | None:
     hands = hands_px(pose)
     rows = inside & np.isfinite(hands).all(axis=1)
@@ -153,6 +195,7 @@ def _signals(
     return _Signals(
         time_s=pose.time_s[rows],
         hands_m=hands[rows] * flip,
+        up_m=(hands[:, 1] * flip[1] if grip_up_m is None else grip_up_m)[rows],
         arm_deg=arm[rows],
         arm_sd_deg=arm_sd,
         trunk_m=shoulders[rows] * flip,
@@ -362,7 +405,7 @@ def _late_back(s: _Signals, lead_arm: Moment, top: Moment) -> Moment:
     fine = np.arange(lead_arm.time_s, top.time_s, 0.002)
     if len(fine) < 3:
         return Moment(None, reason="not_reached")
-    place, rate = local_fit(s.time_s, s.hands_m[:, 1], fine, width_s=width)
+    place, rate = local_fit(s.time_s, s.up_m, fine, width_s=width)
     level = place[0] + 0.75 * (place[-1] - place[0])
     when = crossing_s(fine, place - level, rising=True)
     if not np.isfinite(when):
@@ -379,7 +422,7 @@ def _transition(s: _Signals, top_s: float, impact_s: float) -> Moment:
     fine = np.arange(top_s, impact_s, 0.002)
     if len(fine) < 3:
         return Moment(None, reason="not_seen")
-    place, rate = local_fit(s.time_s, s.hands_m[:, 1], fine, width_s=width)
+    place, rate = local_fit(s.time_s, s.up_m, fine, width_s=width)
     when = crossing_s(fine, place - (place[0] - _TRANSITION_DROP_M), rising=False)
     if not np.isfinite(when):
         return Moment(None, reason="not_reached")

@@ -137,7 +137,7 @@ def test_an_uncertain_moment_of_a_turning_shaft_makes_its_angle_uncertain():
         events = {"lead_arm_back": Moment(0.5, u), "address": Moment(0.1, 0.01)}
         found = measure_club(turning, events, body, capture=capture)
         spreads.append(found["shaft_pitch_deg", "lead_arm_back"][1])
-    assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx((300 * 0.6 * 0.02) ** 2, rel=0.15)
+    assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx((300 * 0.02) ** 2, rel=0.15)
 
 
 def test_direction_from_a_plane_is_none_when_the_line_cannot_lie_so_deep():
