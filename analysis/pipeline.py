@@ -21,7 +21,7 @@ from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, surve
 from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
-from analysis.core.events import find_events, find_repetitions
+from analysis.core.events import find_events, find_repetitions, joint_signals
 from analysis.core.measures import Readings, repetition, tempo_readings, withheld
 from analysis.core.pose import (
     EVENTS,
@@ -268,7 +268,15 @@ def _swing(
         events = find_events(
             pose, track, capture=capture, window=window, reference_address=reference
         )
-        body = measure_body(pose, events, capture=capture, weights=weights.load(capture.view))
+        learned = weights.load(capture.view)
+        body = measure_body(pose, events, capture=capture, weights=learned)
+        sharper = joint_signals(body.joints_m, view=capture.view)
+        if sharper and capture.kind in ("hold", "rehearsal", "swing"):
+            # joints in space place the arm and the hands better than the picture did
+            events = find_events(
+                pose, track, capture=capture, window=window, reference_address=reference, **sharper
+            )
+            body = measure_body(pose, events, capture=capture, weights=learned)
         body = replace(body, camera={"size_px": pose.size_px} | body.camera)
         readings: Readings = dict(body.values)
         if track is not None:
