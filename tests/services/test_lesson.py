@@ -158,7 +158,7 @@ def test_one_lesson_from_invitation_to_verdict(browser: Browser, site: str) -> N
     _diagnose(coach)
     _assign(coach)
     coach.get_by_role("button", name=re.compile("^Send to")).click()
-    expect(coach.get_by_text("Sent").first).to_be_visible()
+    expect(coach.get_by_text("Sent. Ole Strand can read it now.")).to_be_visible()
 
     # The student reads the caution first, tries, and the coach judges.
     student.goto("/")
