@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.core.bar import BarTrack
 from analysis.core.line import Ridge
@@ -148,7 +149,7 @@ def _extent(along: Array, hands: list[float], stature: float) -> tuple[float, fl
     return (ends[0], ends[1]) if ends[1] > ends[0] else None
 
 
-def _last_of_run(filled: Array) -> int | None:
+def _last_of_run(filled: NDArray[np.bool_]) -> int | None:
     """Last filled bin that can be reached over holes; hand and forearm hide more."""
     where = np.flatnonzero(filled)
     if not len(where) or where[0] * _BIN > 0.14:

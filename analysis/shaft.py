@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -235,7 +236,7 @@ def _ball_rows(
 def _spread(rows: NDArray[np.int64]) -> NDArray[np.int64]:
     if len(rows) <= _BALL_PLATES:
         return rows
-    return rows[np.linspace(0, len(rows) - 1, _BALL_PLATES).astype(int)]
+    return np.asarray(rows[np.linspace(0, len(rows) - 1, _BALL_PLATES).astype(int)])
 
 
 def _ground(
@@ -287,13 +288,13 @@ def _with_ball(
 
 def _median(pictures: list[Grey]) -> Grey:
     """Median picture by an exchange sort of whole images: exact, and fast on bytes."""
-    stack = list(pictures)
+    stack: list[NDArray[Any]] = list(pictures)
     if len(stack) % 2 == 0:
         stack = stack[:-1]
     for turn in range(len(stack)):
         for i in range(turn % 2, len(stack) - 1, 2):
             a, b = stack[i], stack[i + 1]
-            stack[i], stack[i + 1] = cv2.min(a, b), cv2.max(a, b)
+            stack[i], stack[i + 1] = np.asarray(cv2.min(a, b)), np.asarray(cv2.max(a, b))
     return stack[len(stack) // 2]
 
 

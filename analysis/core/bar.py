@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.core.measures import Readings
 from analysis.core.pose import Array, Capture, Moment
@@ -47,7 +48,7 @@ class BarTrack:
     """
 
     time_s: Array
-    frame: Array
+    frame: NDArray[np.int64]
     lead_px: Array
     trail_px: Array
     hands_px: Array
@@ -167,7 +168,8 @@ def turn_with_spread(
     """
 
     def turn(**changes: Any) -> float:
-        values = {"film": film, "start": start, "held": held, "yaw": yaw_deg} | changes
+        values: dict[str, Any] = {"film": film, "start": start, "held": held, "yaw": yaw_deg}
+        values |= changes
         return _turn(values["film"], values["start"], values["held"], values["yaw"])
 
     value = turn()

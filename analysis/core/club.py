@@ -564,7 +564,7 @@ def _value(id: str, event: str, given: _Inputs, setting: _Setting) -> float | st
     along_shaft = math.atan2(down[1], -down[2])
     if id == "shaft_aim_deg":
         return math.degrees(along_shaft - to_ball)
-    return 100 * (grip[1] + math.tan(along_shaft) * (drop + _BALL_Z_M) - ball[1])
+    return float(100 * (grip[1] + math.tan(along_shaft) * (drop + _BALL_Z_M) - ball[1]))
 
 
 def _at_depth(camera: Camera, xy_px: Array, depth_m: float, axis: int) -> Array:

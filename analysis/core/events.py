@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.core.motion import crossing_s, gap_at, hands_px, local_fit, midpoint, stature_px
 from analysis.core.pose import (
@@ -26,6 +27,8 @@ from analysis.core.pose import (
     ShaftTrack,
 )
 from analysis.core.repetitions import Swing, find_repetitions, find_swings
+
+Mask = NDArray[np.bool_]
 
 __all__ = ["find_events", "find_repetitions", "joint_signals", "lead_arm_deg"]
 
@@ -162,7 +165,7 @@ def joint_signals(joints_m: Array, *, view: str) -> dict[str, Any]:
 def _none(kind: str, reason: str) -> dict[str, Moment]:
     if kind == "setup":
         return {"address": Moment(None, reason=reason)}
-    names = ("address", "top") if kind == "bar" else EVENTS
+    names: tuple[str, ...] = ("address", "top") if kind == "bar" else EVENTS
     if kind == "hold":
         names = EVENTS[: EVENTS.index("top") + 1]
     return {name: Moment(None, reason=reason) for name in names}
@@ -170,7 +173,7 @@ def _none(kind: str, reason: str) -> dict[str, Moment]:
 
 def _signals(
     pose: PoseSequence,
-    inside: Array,
+    inside: Mask,
     capture: Capture,
     arm_deg: tuple[Array, float] | None,
     grip_up_m: Array | None,
@@ -204,13 +207,13 @@ def _signals(
     )
 
 
-def _low_rows(hands: Array, rows: Array) -> Array:
+def _low_rows(hands: Array, rows: Mask) -> Mask:
     """Frames with the hands low: near address, where the scale is read."""
     low = np.nanpercentile(hands[rows, 1], 60)
-    return rows & (hands[:, 1] >= low)
+    return np.asarray(rows & (hands[:, 1] >= low))
 
 
-def _main_swing(pose: PoseSequence, inside: Array, capture: Capture) -> Swing | None:
+def _main_swing(pose: PoseSequence, inside: Mask, capture: Capture) -> Swing | None:
     part = PoseSequence(
         pose.time_s[inside],
         pose.frame[inside],
@@ -671,7 +674,7 @@ def _hold_events(
     return {name: _at_least_half_a_gap(s.time_s, events[name]) for name in names}
 
 
-def _bar_events(pose: PoseSequence, inside: Array) -> dict[str, Moment]:
+def _bar_events(pose: PoseSequence, inside: Mask) -> dict[str, Moment]:
     """Last rest before the turn, and the middle of the longest rest after it."""
     upper = [
         LANDMARK[f"{part}_{side}"]

@@ -8,6 +8,7 @@ signed distance `offset_px`. Lengths are in pixels along the ray.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,7 +88,7 @@ def vote(ridge: Ridge, *, stature: float) -> list[Candidate]:
         (row * _BINS + column).ravel(), weights=weight.ravel(), minlength=_BINS * len(offsets)
     ).reshape(len(offsets), _BINS)
     counts = counts + 0.5 * (np.roll(counts, 1, axis=1) + np.roll(counts, -1, axis=1))
-    found = []
+    found: list[Candidate] = []
     for o, a in _peaks(counts):
         fitted = _fit(ridge, (a + 0.5) * ANGLE_BIN_DEG, offsets[o], stature)
         if fitted is not None and all(_apart(fitted, other) for other in found):
@@ -99,7 +100,7 @@ def _apart(a: Candidate, b: Candidate) -> bool:
     return abs((a.angle_deg - b.angle_deg + 180) % 360 - 180) > 2.5
 
 
-def _peaks(counts: Array) -> list[tuple[int, int]]:
+def _peaks(counts: NDArray[Any]) -> list[tuple[int, int]]:
     left = counts.copy()
     out = []
     for _ in range(_KEPT):

@@ -7,6 +7,7 @@ time, never filters that assume a constant rate.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.core.pose import LANDMARK, Array, PoseSequence
 
@@ -32,7 +33,7 @@ def midpoint(xy: Array, a: str, b: str) -> Array:
     return 0.5 * (xy[:, LANDMARK[a]] + xy[:, LANDMARK[b]])
 
 
-def stature_px(pose: PoseSequence, *, view: str, rows: Array | None = None) -> float:
+def stature_px(pose: PoseSequence, *, view: str, rows: NDArray[np.bool_] | None = None) -> float:
     """The person's standing height in pixels, from legs and trunk.
 
     Parameters
@@ -53,7 +54,8 @@ def stature_px(pose: PoseSequence, *, view: str, rows: Array | None = None) -> f
         return float("nan")
 
     def length(pairs: list[tuple[str, str]]) -> Array:
-        return np.mean([_length(xy[:, LANDMARK[a]] - xy[:, LANDMARK[b]]) for a, b in pairs], axis=0)
+        parts = [_length(xy[:, LANDMARK[a]] - xy[:, LANDMARK[b]]) for a, b in pairs]
+        return np.asarray(np.mean(parts, axis=0))
 
     trunk = midpoint(xy, "shoulder_left", "shoulder_right") - midpoint(xy, "hip_left", "hip_right")
     chain = length(_SHIN) + length(_THIGH) + _length(trunk)
