@@ -2,8 +2,9 @@
 # run:   setup, then broker, web and worker on http://127.0.0.1:8000 (PORT=9000, HTTPS=1).
 # test:  setup, then linters and all tests that need no service.
 # bench: setup, then print figures; one group with ONLY=start.
+# screenshots: setup, then take the README's pictures of the demo (several minutes).
 # lock:  write both lock files anew after a change of pyproject.toml or package.json.
-.PHONY: setup run test lint format bench lock
+.PHONY: setup run test lint format bench screenshots lock
 .DEFAULT_GOAL := run
 
 BIN := .venv/bin
@@ -31,6 +32,9 @@ test: lint
 
 bench: setup
 	@$(BIN)/python -m tests.benchmarks $(ONLY)
+
+screenshots: setup
+	@$(BIN)/python -m coaching.demo.screenshots
 
 lock: setup
 	$(BIN)/python -m pip install --quiet uv

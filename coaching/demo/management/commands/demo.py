@@ -35,7 +35,9 @@ class Command(BaseCommand):
         )
         try:
             services.create_demo(say=self.stdout.write)
-        except BaseException:
+        except BaseException as error:
             # Half a demo would tell half-truths; nothing else was touched.
             services.remove_demo()
+            if isinstance(error, services.DemoFailed):
+                raise CommandError(str(error)) from None
             raise
