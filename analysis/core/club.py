@@ -84,6 +84,7 @@ _USUAL_YAW_SD_DEG, _LEVEL_HELD_DEG = 3.5, 1.0
 # Speed in space over speed across the picture, and its spread as a share.
 _ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
 _LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
+_LONG = 0.35
 _SHORT = 0.10  # of stature in the picture: less is a shaft seen from its end
 _LINE_SD_DEG = 0.5  # the handle is gripped a little off the line of the shaft
 
@@ -186,6 +187,9 @@ def measure_club(
             if m.event == "address"
             else _seen_at(shaft, moment, setting.stature_px)
         )
+        if m.event == "top" and not isinstance(seen, str):
+            # down-the-line the shaft points along the view there: what is short is an edge
+            seen = seen if seen.length_px > _LONG * setting.stature_px else "shaft_end_on"
         if m.event == "impact" and not isinstance(seen, str):
             seen = _through_the_ball(seen, _head_at_address(shaft, events))
         if isinstance(seen, str):

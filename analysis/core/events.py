@@ -15,7 +15,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.core.motion import crossing_s, gap_at, hands_px, local_fit, midpoint, stature_px
+from analysis.core.motion import (
+    crossing_s,
+    gap_at,
+    hands_px,
+    local_fit,
+    median3,
+    midpoint,
+    stature_px,
+)
 from analysis.core.pose import (
     EVENTS,
     JOINT,
@@ -43,6 +51,7 @@ _TAKEAWAY_SHARE = (0.40, 0.06)
 _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _TRANSITION_DROP_M = 0.10
+_STATURE_M = 1.75
 _JOINT_ARM_SD_DEG = 4.0
 _SETTLED_M = 0.037  # how far the hands of someone at rest stray
 _BAR_REST = 0.012  # statures, over the upper body
@@ -311,14 +320,20 @@ def _address(
 
 
 def _hands_and_shaft(s: _Signals, shaft: ShaftTrack | None, top_s: float) -> Array:
-    """Hands and, where the shaft is followed, how far a head 0.9 m away has turned."""
+    """Hands and, where the shaft is followed, how far a head 0.9 m away has moved.
+
+    Across the shaft, and along it at half weight: down-the-line the club leaves toward
+    the camera, and what shrinks first is its length.
+    """
     if shaft is None:
         return s.hands_m
     seen = np.isfinite(shaft.angle_deg) & (shaft.time_s < top_s)
     if seen.sum() < 6:
         return s.hands_m
     turned = 0.9 * np.radians(shaft.angle_deg[seen])
-    return np.column_stack([s.hands_m, np.interp(s.time_s, shaft.time_s[seen], turned)])
+    shrunk = 0.5 * _STATURE_M / s.still_px * shaft.length_px[seen]
+    across, along = (np.interp(s.time_s, shaft.time_s[seen], v) for v in (turned, shrunk))
+    return np.column_stack([s.hands_m, across, median3(along)])
 
 
 def _last_rest(time_s: Array, path: Array, top_s: float) -> tuple[float, float] | None:

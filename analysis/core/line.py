@@ -170,7 +170,7 @@ def _with_extent(
         angle_deg=float((angle_deg + 180) % 360 - 180),
         sd_deg=sd,
         offset_px=offset,
-        end_px=float((best[-1] + 1) * step),
+        end_px=float(along[rows][bins == best[-1]].max()),
         seen_px=float(open_ * step),
         score=score,
     )
