@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib.auth.password_validation import validate_password
 from rest_framework import serializers
 
 from analysis.models import (
@@ -22,7 +23,7 @@ from coaching.diagnosis.models import Finding
 from coaching.intake import queries as intake
 from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.lessons.models import Entry
-from coaching.people.models import BodyNote, Region, Student, Studio
+from coaching.people.models import BodyNote, Consent, Invitation, Region, Student, Studio
 from coaching.practice.models import (
     Assignment,
     Attempt,
@@ -387,3 +388,116 @@ class PainSerializer(serializers.ModelSerializer[PainReport]):
             "reopened_at",
         ]
         read_only_fields = ["student", "created_at", "seen_at", "statement", "reopened_at"]
+
+
+class BodySerializer(serializers.Serializer[Any]):
+    class Note(serializers.Serializer[Any]):
+        region = serializers.ChoiceField(choices=Region.choices)
+        kind = serializers.ChoiceField(choices=BodyNote.Kind.choices)
+        side = serializers.ChoiceField(
+            choices=["left", "right", "both", ""],
+            required=False,
+            help_text="As the person feels it.",
+        )
+        words = serializers.CharField(max_length=300, required=False, allow_blank=True)
+
+    notes = Note(many=True)
+
+
+class AboutSerializer(serializers.ModelSerializer[Student]):
+    class Meta:
+        model = Student
+        fields = ["handedness", "stature_cm", "age_band", "goals", "usual_miss", "practice_place"]
+        extra_kwargs = {"stature_cm": {"required": True, "allow_null": False}}
+
+
+class GuardianSerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+    email = serializers.EmailField()
+
+
+class PurposesSerializer(serializers.Serializer[Any]):
+    purposes = serializers.ListField(child=serializers.ChoiceField(choices=Consent.Purpose.choices))
+
+
+class SnoozeSerializer(serializers.Serializer[Any]):
+    until = serializers.DateTimeField(allow_null=True)
+
+
+class HandOverSerializer(serializers.Serializer[Any]):
+    to = serializers.IntegerField(help_text="The other coach.")
+
+
+class EraseSerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+
+
+class InviteSerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+    email = serializers.EmailField(required=False)
+
+
+class InvitationSerializer(serializers.ModelSerializer[Invitation]):
+    class Meta:
+        model = Invitation
+        fields = ["student", "token", "expires_at"]
+
+
+class JoinSerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+    email = serializers.EmailField()
+    password = serializers.CharField(validators=[validate_password])
+    is_minor = serializers.BooleanField()
+
+
+class AgreeSerializer(PurposesSerializer):
+    name = serializers.CharField(max_length=80)
+    password = serializers.CharField(validators=[validate_password])
+
+
+class JoinedSerializer(serializers.Serializer[Any]):
+    student = serializers.IntegerField()
+    token = serializers.CharField()
+
+
+class PointSerializer(serializers.Serializer[Any]):
+    at = serializers.DateTimeField()
+    value = serializers.FloatField()
+    uncertainty = serializers.FloatField()
+    repetitions = serializers.IntegerField()
+    submission = serializers.IntegerField(source="submission.pk")
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+
+
+class SeriesSerializer(serializers.Serializer[Any]):
+    measure = serializers.CharField()
+    event = serializers.ChoiceField(choices=EVENT_CHOICES)
+    view = serializers.ChoiceField(choices=VIEW_CHOICES)
+    kind = serializers.ChoiceField(choices=KIND_CHOICES)
+    effort = serializers.CharField()
+    ball = serializers.CharField()
+    club = serializers.CharField()
+    points = PointSerializer(many=True)
+
+
+class SuggestionSerializer(serializers.Serializer[Any]):
+    rule = serializers.CharField(source="rule.id")
+    title = serializers.CharField(source="rule.title")
+    kind = serializers.ChoiceField(choices=Finding.Kind.choices, source="rule.kind")
+    sentence = serializers.CharField(source="rule.sentence")
+    source = serializers.CharField(source="rule.source")
+    measure = serializers.CharField()
+    event = serializers.ChoiceField(choices=EVENT_CHOICES)
+    value = serializers.FloatField()
+    uncertainty = serializers.FloatField()
+    sure_percent = serializers.IntegerField()
+
+
+class RuleSerializer(serializers.Serializer[Any]):
+    rule = serializers.CharField(max_length=60)
+
+
+class TakeSerializer(RuleSerializer):
+    kind = serializers.ChoiceField(choices=Finding.Kind.choices, required=False)
+    words = serializers.CharField(max_length=300, required=False)

@@ -78,6 +78,22 @@ def test_a_stranger_gets_404_and_empty_lists(student, stranger):
         ("students/{students}/request/", {"angles": [{"view": "face_on"}]}),
         ("students/{students}/pain/", {"region": "hip"}),
         ("students/{students}/thread/", None),
+        ("students/{students}/body/", {"notes": []}),
+        ("students/{students}/describe/", {"stature_cm": 170}),
+        ("students/{students}/guardian/", {"name": "A", "email": "a@example.org"}),
+        ("students/{students}/consent/", {"purposes": ["store"]}),
+        ("students/{students}/withdraw/", {}),
+        ("students/{students}/snooze/", {"until": None}),
+        ("students/{students}/hand_over/", {"to": 1}),
+        ("students/{students}/export/", None),
+        ("students/{students}/erase/", {"name": "Sam Reed"}),
+        ("students/{students}/progress/", None),
+        ("reviews/{reviews}/suggestions/", None),
+        ("reviews/{reviews}/take/", {"rule": "x"}),
+        ("reviews/{reviews}/dismiss/", {"rule": "x"}),
+        ("reviews/{reviews}/mark/", {"shape": "line"}),
+        ("pain/{pain}/state/", {"words": "x"}),
+        ("pain/{pain}/reopen/", {}),
         ("requests/{requests}/close/", {}),
         ("submissions/{submissions}/figures/", None),
         ("submissions/{submissions}/override/", {"words": "Please"}),
@@ -147,3 +163,54 @@ def test_lists_do_not_cost_more_queries_with_more_rows(coach):
     with CaptureQueriesContext(connection) as many:
         client.get("/api/submissions/")
     assert len(many) == len(few)
+
+
+def test_a_used_or_unknown_link_says_so(student):
+    told = {
+        "name": "A",
+        "email": "a@example.org",
+        "password": factories.PASSWORD,
+        "is_minor": False,
+    }
+    assert APIClient().post("/api/join/unknown/", told, format="json").status_code == 404
+    used = factories.make_invitation(student=student, used_at=student.joined_at)
+    answer = APIClient().post(f"/api/join/{used.token}/", told, format="json")
+    assert answer.status_code == 410
+    assert answer.json()["detail"]
+
+
+def test_a_guardian_agrees_over_the_api(coach):
+    student = factories.make_student(coach=coach, age_band="under_18", consents=False)
+    api(student.user).post(
+        f"/api/students/{student.pk}/guardian/",
+        {"name": "Ada", "email": "ada@example.org"},
+        format="json",
+    )
+    door = student.invitations.get(kind="guardian")
+    answer = APIClient().post(
+        f"/api/agree/{door.token}/",
+        {"name": "Ada", "password": factories.PASSWORD, "purposes": ["store", "share_coach"]},
+        format="json",
+    )
+    assert answer.status_code == 201
+    assert student.consents.filter(withdrawn_at__isnull=True).count() == 2
+
+
+def test_pain_opens_only_after_the_statement(coach, student):
+    report = PainReport.objects.create(student=student, region="hip")
+    assert api(coach).post(f"/api/pain/{report.pk}/reopen/").json()["code"] == "no_statement"
+    api(student.user).post(
+        f"/api/pain/{report.pk}/state/", {"words": "My physiotherapist agreed."}, format="json"
+    )
+    assert api(coach).post(f"/api/pain/{report.pk}/reopen/").status_code == 200
+
+
+def test_the_record_is_taken_along_and_erased_by_its_owner(student):
+    client = api(student.user)
+    taken = client.get(f"/api/students/{student.pk}/export/")
+    assert b"".join(taken.streaming_content).startswith(b"PK")
+    wrong = client.post(f"/api/students/{student.pk}/erase/", {"name": "Sam"}, format="json")
+    assert wrong.status_code == 400
+    right = client.post(f"/api/students/{student.pk}/erase/", {"name": "Sam Reed"}, format="json")
+    assert right.status_code == 204
+    assert not type(student).objects.filter(pk=student.pk).exists()

@@ -50,6 +50,9 @@ class Reader:
         for pair in keep.split():
             name, key = pair.split("=")
             self.kept[name] = dig(response.json(), key.split("."), where)
+            if name == "newcomer_token":
+                self.clients["newcomer"] = APIClient()
+                self.clients["newcomer"].credentials(HTTP_AUTHORIZATION=f"Token {self.kept[name]}")
 
     def _filled(self, text: str) -> str:
         return re.sub(r"\{(\w+)\}", lambda m: str(self.kept[m[1]]), text)
@@ -78,7 +81,7 @@ def test_examples_of_the_documentation(coach, student, monkeypatch, settings):
     practice.load_starter_library(studio=student.studio)
     monkeypatch.setattr("coaching.review.services.correct", _moved)
     login, *rest = examples()
-    clients = {"coach": APIClient(), "student": APIClient()}
+    clients = {who: APIClient() for who in ("coach", "student", "nobody")}
     reader = Reader(clients)
     reader.play(login)
     clients["coach"].credentials(HTTP_AUTHORIZATION=f"Token {reader.kept['token']}")
