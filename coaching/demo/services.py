@@ -307,12 +307,12 @@ def _turn_and_shaft(
 # The first step asks for more than the last: a new move shrinks as speed rises.
 TURN_LADDER = [
     _turn_and_shaft(
-        "slow", film="rehearsal", effort="slow", ball="none", need=1, of=1, turn=42, aim=8
+        "slow", film="rehearsal", effort="slow", ball="none", need=1, of=1, turn=40, aim=8
     ),
     _turn_and_shaft(
-        "several", film="rehearsal", effort="slow", ball="none", need=2, of=3, turn=40, aim=6
+        "several", film="rehearsal", effort="slow", ball="none", need=2, of=3, turn=38, aim=6
     ),
-    _turn_and_shaft("ball", film="swing", effort="full", ball="ball", need=2, of=3, turn=38, aim=3),
+    _turn_and_shaft("ball", film="swing", effort="full", ball="ball", need=2, of=3, turn=36, aim=3),
 ]
 DEPTH_LADDER = [
     {
