@@ -13,7 +13,7 @@ _ANKLES = [LANDMARK["ankle_left"], LANDMARK["ankle_right"]]
 
 TOGETHER = 0.22  # of stature between the wrists: both hands on one handle, as the network sees it
 RISE = 0.14  # of stature: less than a lead arm parallel is no backswing
-_FINISH_S = 0.6
+_FINISH_S, _AT_ONCE_S = 0.6, 0.25
 _CUT_JUMP = 0.2  # of stature
 LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 1.5, 1.3, 4.0
 
@@ -47,7 +47,7 @@ def swing_windows(
     for i in _rises(time_s, height, ready):
         low = float(time_s[_last_low(time_s, height, i)])
         end = _settled(time_s, xy_px, stature_px, i, kind)
-        if low <= settled + 0.25:  # up again at once: the finish, however long it is held
+        if low <= settled + _AT_ONCE_S:  # up again at once: the finish, however long it is held
             end = min(end, float(time_s[i]) + _FINISH_S)
         settled = end
         windows.append((low - LEAD_IN_S, end + LEAD_OUT_S))
@@ -64,11 +64,11 @@ def hold_spans(pose: PoseSequence, *, stature_px: float) -> list[tuple[float, fl
     ready = _together(xy_px, stature_px) & _planted(time_s, xy_px, stature_px)
     spans: list[tuple[float, float]] = []
     for i in _rises(time_s, height, ready):
-        start = float(time_s[_last_low(time_s, height, i)]) - LEAD_IN_S
-        end = _settled(time_s, xy_px, stature_px, i, "hold")
+        low = float(time_s[_last_low(time_s, height, i)])
         floor = spans[-1][1] if spans else float(time_s[0])
-        if end > max(start, floor) + 0.5:
-            spans.append((max(start, floor), end))
+        if spans and low <= floor + _AT_ONCE_S:
+            continue  # swung through instead of held: the finish is no backswing
+        spans.append((max(low - LEAD_IN_S, floor), _settled(time_s, xy_px, stature_px, i, "hold")))
     return spans
 
 
@@ -132,7 +132,7 @@ def frames_to_measure(
     Parameters
     ----------
     coarse_speed : ndarray, shape (S,)
-        Hand speed in statures per second; the rate follows it at 40 pictures per stature.
+        Hand speed in statures per second; the rate follows it at 60 pictures per stature.
     """
     inside = np.flatnonzero((frame_times_s >= window[0]) & (frame_times_s <= window[1]))
     if len(inside) == 0:
@@ -144,7 +144,7 @@ def frames_to_measure(
         speed = np.max(np.where(near, coarse_speed[known][None], 0.0), axis=1)
     else:
         speed = np.full(len(inside), np.inf)
-    rate = np.clip(40 * speed, slow_hz, fast_hz)
+    rate = np.clip(60 * speed, slow_hz, fast_hz)
     kept, credit = [], 1.0
     gaps = np.diff(frame_times_s[inside], prepend=frame_times_s[inside][0])
     for index, gap, hz in zip(inside, gaps, rate, strict=True):
