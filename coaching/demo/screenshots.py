@@ -27,8 +27,9 @@ from coaching.demo import story
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "docs" / "screenshots"
 DESK = (1440, 900)
+TALL = (1440, 1300)
 PHONE = (390, 844)
-COLOURS = 128  # ink on paper, and a clip, need no more
+COLOURS = 256  # ink on paper, and a clip, need no more
 MAKING_S = 1800
 
 
@@ -57,15 +58,20 @@ def _at_top(page: Page) -> None:
     page.wait_for_timeout(1500)
 
 
+def _at_chart(page: Page) -> None:
+    """The first measure over time, from its heading on."""
+    page.locator("section:has(> figure.over-time)").first.evaluate("e => e.scrollIntoView()")
+
+
 PICTURES = (
     Picture("waiting-list", story.COACH[1], DESK),
-    Picture("review-room", story.COACH[1], DESK, ["/review/clip/"], "review-room[ready]", _at_top),
+    Picture("review-room", story.COACH[1], TALL, ["/review/clip/"], "review-room[ready]", _at_top),
     Picture("verdict", story.COACH[1], DESK, ["/attempt/"]),
     Picture("student-home", _student("brannoc"), PHONE),
     Picture("drill", _student("brannoc"), PHONE, ["/drill/"]),
-    Picture("progress", _student("brannoc"), PHONE, ["/progress/"]),
+    Picture("progress", _student("brannoc"), PHONE, ["/progress/"], then=_at_chart),
     Picture("film-again", _student("perrin"), PHONE, ["/clips/"]),
-    Picture("answer", _student("brannoc"), PHONE, ["/review/"]),
+    Picture("causes", _student("brannoc"), PHONE, ["/drill/", "/findings/"]),
 )
 
 
