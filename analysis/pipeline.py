@@ -285,7 +285,7 @@ def _swing(
             readings |= measure_bar(bar, events, body, capture=capture, size_px=pose.size_px)
         stretched = _stretched(info, events, capture)
         readings |= tempo_readings(
-            events, stretched=stretched, still=events["address"] is not reference
+            events, stretched=stretched, still=not _borrowed(events, window)
         )
         if stretched:
             readings |= withheld(readings)
@@ -395,6 +395,12 @@ def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]
     if any(s.readings.get(("backswing_s", "top")) == "slow_motion" for s in swings):
         rows.append(issue("slow_motion", "warn"))
     return rows
+
+
+def _borrowed(events: dict[str, Moment], window: tuple[float, float]) -> bool:
+    """The address is that of an earlier repetition: no time runs from it."""
+    address = events["address"].time_s
+    return address is not None and address < window[0]
 
 
 def _hand_issue(swing: Swing) -> dict[str, Any] | None:

@@ -223,8 +223,8 @@ def _remeasured(
         corrected=changed,
     )
     for name in moved:
-        by_hand = moved[name] != events.get(name) or name in facts.get("corrected_events", ())
-        if name in out["events"] and by_hand:
+        placed = moved[name] != events.get(name) or name in facts.get("corrected_events", ())
+        if name in out["events"] and placed:
             out["events"][name]["source"] = "corrected"
     return out
 
