@@ -56,6 +56,7 @@ WORKING_SHORT_SIDE = 1080
 POSE_SHORT_SIDE = 720
 SLOWEST_DOWNSWING_S = 0.85  # a slow practice swing takes 0.7; 120 frames shown as 30 take more
 BORROWED_S = 0.25
+STILLNESS_S = 0.8
 STAGES = ("decode", "pose", "club", "measure")
 
 
@@ -226,7 +227,11 @@ def _window_swings(
         spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]
     else:
         find = hold_spans if capture.kind == "hold" else find_repetitions
-        spans = [s for part in _uncut(pose, stature) for s in find(part, stature_px=stature)]
+        spans = [
+            span
+            for part in _uncut(pose, stature)
+            for span in _with_stillness(find(part, stature_px=stature), float(part.time_s[0]))
+        ]
     swings: list[Swing] = []
     for k, span in enumerate(spans):
         tell("club", 0.6 + 0.4 * k / len(spans))
@@ -284,9 +289,7 @@ def _swing(
         if bar is not None:
             readings |= measure_bar(bar, events, body, capture=capture, size_px=pose.size_px)
         stretched = _stretched(info, events, capture)
-        readings |= tempo_readings(
-            events, stretched=stretched, still=not _borrowed(events, window)
-        )
+        readings |= tempo_readings(events, stretched=stretched, still=not _borrowed(events, window))
         if stretched:
             readings |= withheld(readings)
     return Swing(pose, events, track, bar, body, readings)
@@ -395,6 +398,15 @@ def _swing_issues(swings: list[Swing], capture: Capture) -> list[dict[str, Any]]
     if any(s.readings.get(("backswing_s", "top")) == "slow_motion" for s in swings):
         rows.append(issue("slow_motion", "warn"))
     return rows
+
+
+def _with_stillness(spans: list[tuple[float, float]], first_s: float) -> list[tuple[float, float]]:
+    """Room before each repetition to see how long the golfer stood still."""
+    roomy: list[tuple[float, float]] = []
+    for start, end in spans:
+        floor = roomy[-1][1] if roomy else first_s
+        roomy.append((max(floor, start - STILLNESS_S), end))
+    return roomy
 
 
 def _borrowed(events: dict[str, Moment], window: tuple[float, float]) -> bool:
