@@ -11,12 +11,10 @@ import errno
 import fcntl
 import http.client
 import os
-import signal
 import socket
 import ssl
 import sys
 import tempfile
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,7 +23,14 @@ import django
 from django.core.management import call_command, get_commands
 from django.db import connections
 
-from coaching.supervisor import STOPPING, Child, ChildKeepsStopping, supervise, supervised
+from coaching.supervisor import (
+    Child,
+    ChildKeepsStopping,
+    pause,
+    stop_on_signals,
+    supervise,
+    supervised,
+)
 
 SOCKET_PATH_MAX = 100  # The kernel's limit for a Unix socket's path is 108 bytes.
 
@@ -35,8 +40,7 @@ class CannotStart(Exception):
 
 
 def main() -> int:
-    for number in STOPPING:  # Every stop is a Ctrl-C, also where the shell ignores that one.
-        signal.signal(number, signal.default_int_handler)
+    stop_on_signals()
     try:
         serve()
     except KeyboardInterrupt:
@@ -201,7 +205,7 @@ def wait_until_ready(children: Sequence[Child], host: str, port: int, *, https: 
     while not answers(host, port, https=https):
         for child in children:
             child.tend(say)
-        time.sleep(0.2)
+        pause(0.2)
 
 
 def answers(host: str, port: int, *, https: bool) -> bool:

@@ -23,6 +23,32 @@ STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 _PR_SET_PDEATHSIG = 1
 
 
+_stop_asked = False
+
+
+def stop_on_signals() -> None:
+    """Turn Ctrl-C, SIGTERM and a closed terminal into a `KeyboardInterrupt` that is not lost.
+
+    Python drops an exception that a handler raises inside a destructor or a weak reference's
+    callback, as during an import; what `pause` reads stays.
+    """
+    for number in STOPPING:
+        signal.signal(number, _ask_to_stop)
+
+
+def _ask_to_stop(number: int, frame: object) -> None:
+    global _stop_asked
+    _stop_asked = True
+    raise KeyboardInterrupt
+
+
+def pause(seconds: float) -> None:
+    """Sleep, unless a stop was asked for: then raise `KeyboardInterrupt`."""
+    if _stop_asked:
+        raise KeyboardInterrupt
+    time.sleep(seconds)
+
+
 class ChildKeepsStopping(Exception):
     """A child stopped `MAX_FAILURES` times right after its start; the message says which."""
 
@@ -109,7 +135,7 @@ def supervise(children: Sequence[Child], say: Callable[[str], None]) -> None:
     while True:
         for child in children:
             child.tend(say)
-        time.sleep(0.25)
+        pause(0.25)
 
 
 @contextlib.contextmanager

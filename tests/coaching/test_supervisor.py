@@ -136,3 +136,25 @@ def test_children_end_when_the_supervisor_itself_is_killed(tmp_path: Path) -> No
         supervisor.kill()
         supervisor.wait()
     wait_until(lambda: not is_running(pid))
+
+
+def test_a_stop_that_python_drops_is_still_a_stop() -> None:
+    script = (
+        "import contextlib, os, signal\n"
+        "from coaching.supervisor import pause, stop_on_signals\n"
+        "stop_on_signals()\n"
+        "pause(0)\n"
+        "class Dropped:\n"
+        "    def __del__(self):\n"
+        "        os.kill(os.getpid(), signal.SIGTERM)\n"
+        "        for _ in range(1000): pass\n"
+        "dropped = Dropped()\n"
+        "del dropped\n"
+        "print('went on')\n"
+        "pause(60)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert done.stdout == "went on\n"
+    assert "Exception ignored" in done.stderr
+    assert done.stderr.rstrip().endswith("KeyboardInterrupt")
+    assert done.returncode != 0
