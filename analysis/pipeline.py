@@ -479,6 +479,7 @@ def _rep_arrays(swing: Swing) -> dict[str, Any]:
         "joints_sd_m": body.joints_sd_m,
     }
     arrays |= {f"camera/{k}": np.asarray(v) for k, v in body.camera.items()}
+    arrays |= {f"covariance/{k}": v for k, v in body.covariance.items()}
     for name, track in (("shaft", swing.shaft), ("bar", swing.bar)):
         if track is not None:
             arrays |= {

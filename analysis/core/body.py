@@ -17,18 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.cleaning import clean
-from analysis.core.corrector import ANCHOR, FIGURES, Weights, correct, strangeness
+from analysis.core.corrector import ANCHOR, FIGURES, PAIRS, Weights, correct, strangeness
 from analysis.core.corrector import Reading as Corrected
 from analysis.core.measures import CLUB_MEASURES, Measure, Reading, Readings, measures_of
 from analysis.core.motion import gap_at, local_fit
 from analysis.core.pose import JOINT, JOINTS, Array, Capture, Moment, PoseSequence
 
-# Differences of two readings of the same curve or of two curves.
-_PAIRS: dict[str, tuple[tuple[str, str], tuple[str, str]]] = {
-    "separation_deg": (("shoulder_turn_deg", "top"), ("pelvis_turn_deg", "top")),
-    "pelvis_to_ball_down_cm": (("pelvis_to_ball_cm", "impact"), ("pelvis_to_ball_cm", "top")),
-    "trunk_tilt_change_deg": (("trunk_tilt_deg", "impact"), ("trunk_tilt_deg", "address")),
-}
 _PEAKS = {"pelvis_speed_peak_s": "pelvis_turn_deg", "shoulder_speed_peak_s": "shoulder_turn_deg"}
 _STILL_S = 0.35  # before address: frames that show the same pose
 _LATE_S = 0.012  # after it: the club has hardly moved
@@ -57,11 +51,13 @@ class BodyResult:
     scale_m_per_px : float
         At the golfer's distance.
     camera : dict
-        `size_px` and `roll_deg`.
+        `size_px`, `roll_deg`, and `drawn_px`, the drawn stature that `core.fit` counts in.
     camera_yaw_deg, camera_yaw_sd_deg : float
         How far off the line the camera stands.
     strangeness : dict of str to float
         Per event; above 1 the spread has grown, above `TOO_STRANGE` nothing is told.
+    covariance : dict of str to ndarray
+        Per event, for `core.fit.condition`.
     """
 
     values: Readings
@@ -75,6 +71,7 @@ class BodyResult:
     camera_yaw_sd_deg: float = math.nan
     joints_sd_px: Array | None = None
     strangeness: dict[str, float] = field(default_factory=dict)
+    covariance: dict[str, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -158,7 +155,7 @@ def phase_of(
 
 
 def _is_ours(m: Measure) -> bool:
-    return m.id in FIGURES or m.id in _PAIRS or m.id in _PEAKS
+    return m.id in FIGURES or m.id in PAIRS or m.id in _PEAKS
 
 
 def _time(events: Mapping[str, Moment], event: str, otherwise: float) -> float:
@@ -182,7 +179,7 @@ def _reading(m: Measure, swing: _Swing) -> Reading:
         return moment.reason or "not_reached"
     if m.id in _PEAKS:
         return _peak(swing, _PEAKS[m.id], moment.time_s)
-    parts = _PAIRS.get(m.id, ((m.id, m.event),))
+    parts = PAIRS.get(m.id, ((m.id, m.event),))
     read = [_at(swing, name, event) for name, event in parts]
     if any(isinstance(r, str) for r in read):
         return next(r for r in read if isinstance(r, str))
@@ -252,9 +249,10 @@ def _peak(swing: _Swing, name: str, impact_s: float) -> Reading:
     if found is None or max(swing.strangeness.values(), default=0.0) > TOO_STRANGE:
         return "not_seen"
     when, spread = found
-    scale = float(swing.weights.get(f"scale/{name}/peak", np.float64(1.0)))
+    scale = float(swing.weights.get(f"scale/{name}/peak", np.float64(0.3)))
     moment = swing.events["impact"].uncertainty_s or 0.0
-    return impact_s - when, math.hypot(scale * spread, moment)
+    frame_s = gap_at(swing.time_s, when)
+    return impact_s - when, math.hypot(scale * spread, moment, 0.5 * frame_s)
 
 
 def fastest_s(
@@ -265,22 +263,20 @@ def fastest_s(
     Returns
     -------
     (time, raw spread) or None
-        Seconds. The spread is half the time in which the rate comes within a fifth of
-        its peak, and at least half the distance of frames. None with fewer than 6 frames.
+        Seconds. The raw spread is the length of the downswing: how sharp a peak looks
+        says little of how right it is, so the share of it comes from unseen swings.
+        None with fewer than 6 frames.
     """
     inside = np.isfinite(angle_deg) & (time_s > top_s - 0.1) & (time_s < impact_s + 0.1)
     if not math.isfinite(top_s) or inside.sum() < 6 or impact_s - top_s < 0.05:
         return None
     fine = np.linspace(top_s, impact_s, 101)
     frame_s = float(np.median(np.diff(time_s[inside])))
-    width = max(frame_s, 0.08 * (impact_s - top_s))
+    width = max(frame_s, 0.12 * (impact_s - top_s))
     speed = -local_fit(time_s[inside], angle_deg[inside], fine, width_s=width)[1]
     if not np.isfinite(speed).any() or np.nanmax(speed) <= 0:
         return None
-    fast = fine[speed > 0.8 * np.nanmax(speed)]
-    return float(fine[int(np.nanargmax(speed))]), math.hypot(
-        0.5 * frame_s, 0.5 * float(np.ptp(fast))
-    )
+    return float(fine[int(np.nanargmax(speed))]), impact_s - top_s
 
 
 def _strangeness(
@@ -322,11 +318,17 @@ def _joints(swing: _Swing, pose: PoseSequence) -> BodyResult:
         camera={
             "size_px": np.array(pose.size_px, float),
             "roll_deg": np.array(np.nanmean(c.figures[swing.still, roll])),
+            "drawn_px": np.array(c.stature_px),
         },
         camera_yaw_deg=float(np.nanmean(c.figures[swing.still, yaw])),
         camera_yaw_sd_deg=scale * float(np.nanmean(c.figures_sd[swing.still, yaw])),
         joints_sd_px=c.joints_sd_px,
         strangeness=dict(swing.strangeness),
+        covariance={
+            name.removeprefix("covariance/"): np.asarray(value)
+            for name, value in swing.weights.items()
+            if name.startswith("covariance/")
+        },
     )
 
 
@@ -341,7 +343,7 @@ def _scale(px: Array, metres: Array, view: str) -> float:
 
 def _anchors(pose: PoseSequence) -> Array:
     """The landmarks that stand for the joints, uncorrected, shape (T, J, 2)."""
-    return np.einsum("jk,tkc->tjc", ANCHOR, pose.xy_px)
+    return np.asarray(np.einsum("jk,tkc->tjc", ANCHOR, pose.xy_px))
 
 
 def _nothing(pose: PoseSequence, values: Readings, capture: Capture) -> BodyResult:

@@ -81,7 +81,7 @@ def chain_px(xy_px: Array) -> Array:
     """Mean thigh and shank of both legs plus trunk in the picture, shape (T,)."""
 
     def length(a: str, b: str) -> Array:
-        return np.linalg.norm(xy_px[:, LANDMARK[a]] - xy_px[:, LANDMARK[b]], axis=-1)
+        return np.asarray(np.linalg.norm(xy_px[:, LANDMARK[a]] - xy_px[:, LANDMARK[b]], axis=-1))
 
     legs = sum(
         length(f"hip_{s}", f"knee_{s}") + length(f"knee_{s}", f"ankle_{s}")

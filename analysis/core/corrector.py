@@ -12,8 +12,9 @@ degrees. Everybody is a right-hander here (see `pose`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,8 @@ from numpy.typing import NDArray
 from analysis.core.cleaning import CHAIN_SHARE, chain_px
 from analysis.core.pose import JOINTS, LANDMARK, Array, PoseSequence
 
-Weights = Mapping[str, NDArray[np.floating]]
+Weights = Mapping[str, NDArray[Any]]
+Half = NDArray[np.float32]
 
 # Read at every frame, relative to address where METRICS says so.
 MOTION = (
@@ -48,10 +50,17 @@ STANDING = (
     "arm_torso_ratio",
     "stance_ratio",
 )
+# Told as the first reading minus the second.
+PAIRS: dict[str, tuple[tuple[str, str], tuple[str, str]]] = {
+    "separation_deg": (("shoulder_turn_deg", "top"), ("pelvis_turn_deg", "top")),
+    "pelvis_to_ball_down_cm": (("pelvis_to_ball_cm", "impact"), ("pelvis_to_ball_cm", "top")),
+    "trunk_tilt_change_deg": (("trunk_tilt_deg", "impact"), ("trunk_tilt_deg", "address")),
+}
 CAMERA = ("camera_yaw_deg", "camera_roll_deg")
 FIGURES = (*MOTION, *STANDING, *CAMERA)
 N_OUT = len(FIGURES) + 5 * len(JOINTS)
 
+_CHAIN = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
 # Landmarks read: no mouth, no inner eyes, no little fingers.
 _READ = [
     LANDMARK[name]
@@ -59,7 +68,7 @@ _READ = [
         "nose",
         *(
             f"{part}_{side}"
-            for part in "ear shoulder elbow wrist index hip knee ankle heel toe".split()
+            for part in ("ear", *_CHAIN[:3], "index", *_CHAIN[3:])
             for side in ("left", "right")
         ),
     )
@@ -99,8 +108,10 @@ ANCHOR = _anchor_table()
 # Phases (0 address, 1 top, 2 impact, 3 finish) whose frames the others may look at: as
 # dense as in training, so that 30 and 240 frames a second read the same swing.
 CONTEXT_PHASES = np.array(
-    [0.0, 0.0, 0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.0, 1.0, 1.1, 1.25, 1.4]
-    + [1.5, 1.65, 1.75, 1.9, 2.0, 2.0, 2.0, 2.1, 2.25, 2.4, 2.7, 3.0]
+    [
+        *[0.0, 0.0, 0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.0, 1.0],
+        *[1.1, 1.25, 1.4, 1.5, 1.65, 1.75, 1.9, 2.0, 2.0, 2.0, 2.1, 2.25, 2.4, 2.7, 3.0],
+    ]
 )
 
 
@@ -278,10 +289,10 @@ def members(
     """Mean and standard deviation told by each member, shape (E, T, N_OUT) each."""
     w = {k: np.asarray(v, np.float32) for k, v in weights.items() if k.startswith("net/")}
 
-    def part(name: str) -> NDArray[np.float32]:
+    def part(name: str) -> Half:
         return w[f"net/{name}"]
 
-    def linear(x: NDArray[np.float32], name: str) -> NDArray[np.float32]:
+    def linear(x: Half, name: str) -> Half:
         return np.asarray(x @ part(f"{name}.w") + part(f"{name}.b")[:, None])
 
     x = _standard(tokens[None], part("x.mean"), part("x.sd"))
@@ -294,14 +305,24 @@ def members(
     mean = linear(h, "mean") + x @ part("skip.w")
     log_sd = np.clip(linear(h, "log_sd"), -4.0, 2.0)
     y_mean, y_sd = part("y.mean")[:, None], part("y.sd")[:, None]
-    return mean * y_sd + y_mean, np.exp(log_sd) * y_sd
+    return (
+        np.asarray(mean * y_sd + y_mean, dtype=float),
+        np.asarray(np.exp(log_sd) * y_sd, dtype=float),
+    )
 
 
-def _standard(x: Array, mean: NDArray[np.float32], sd: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.clip((x.astype(np.float32) - mean[:, None]) / sd[:, None], -6.0, 6.0)
+def _standard(x: Array, mean: Half, sd: Half) -> Half:
+    return np.asarray(np.clip((x.astype(np.float32) - mean[:, None]) / sd[:, None], -6.0, 6.0))
 
 
-def _block(h, context, name, linear, part, heads):  # type: ignore[no-untyped-def]
+def _block(
+    h: Half,
+    context: NDArray[np.intp],
+    name: str,
+    linear: Callable[[Half, str], Half],
+    part: Callable[[str], Half],
+    heads: int,
+) -> Half:
     """One layer: every frame looks at the context frames, then thinks for itself."""
     e, t, d = h.shape
     normed = _norm(h, part(f"{name}.n1.g"), part(f"{name}.n1.b"))
@@ -317,18 +338,16 @@ def _block(h, context, name, linear, part, heads):  # type: ignore[no-untyped-de
     look /= look.sum(axis=-1, keepdims=True)
     h = h + linear((look @ v).transpose(0, 2, 1, 3).reshape(e, t, d), f"{name}.o")
     normed = _norm(h, part(f"{name}.n2.g"), part(f"{name}.n2.b"))
-    return h + linear(_gelu(linear(normed, f"{name}.f1")), f"{name}.f2")
+    return np.asarray(h + linear(_gelu(linear(normed, f"{name}.f1")), f"{name}.f2"))
 
 
-def _norm(
-    h: NDArray[np.float32], gain: NDArray[np.float32], shift: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def _norm(h: Half, gain: Half, shift: Half) -> Half:
     centred = h - h.mean(axis=-1, keepdims=True)
     scaled = centred / np.sqrt(np.mean(centred**2, axis=-1, keepdims=True) + 1e-5)
     return np.asarray(scaled * gain[:, None] + shift[:, None])
 
 
-def _gelu(x: NDArray[np.float32]) -> NDArray[np.float32]:
+def _gelu(x: Half) -> Half:
     return np.asarray(0.5 * x * (1 + np.tanh(0.7978845608 * (x + 0.044715 * x**3))))
 
 

@@ -19,6 +19,7 @@ from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.body import measure_body
 from analysis.core.club import measure_club
 from analysis.core.corrector import Weights
+from analysis.core.fit import by_hand
 from analysis.core.measures import (
     CLUB_MEASURES,
     Reading,
@@ -192,7 +193,8 @@ def _remeasured(
     capture, facts = artifact.capture, artifact.meta["reps"][rep]
     events = {name: Moment(**moment) for name, moment in facts["events"].items()}
     moved = _moved_events(artifact, events, corrections)
-    joints = _moved_joints(artifact, rep, corrections)
+    known = _covariance(artifact, rep)
+    joints = artifact.of(rep, "joints_m") if known else _moved_joints(artifact, rep, corrections)
     shaft = _moved_shaft(artifact, rep, corrections)
     stored = _stored(facts)
     readings = dict(stored)
@@ -200,6 +202,10 @@ def _remeasured(
         readings |= _body_update(artifact, rep, stored, events, moved, joints)
         still = facts["still"] or moved["address"] != events["address"]
         readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)
+    if known:
+        steps = _steps_pct(artifact, rep, moved, known, corrections)
+        if steps:
+            readings = by_hand(readings, steps, covariance=known, stature_cm=capture.stature_cm)
     if shaft is not None and (moved != events or any(c["target"] == "shaft" for c in corrections)):
         readings |= measure_club(shaft, moved, _scale(artifact, rep), capture=capture)
     if moved != events and f"rep{rep}/bar/time_s" in artifact.arrays:
@@ -281,17 +287,41 @@ def _moved_joints(artifact: Artifact, rep: int, corrections: Sequence[Mapping[st
     return joints
 
 
+def _covariance(artifact: Artifact, rep: int) -> dict[str, Array]:
+    """How errors of joints and figures hang together, where the archive has it."""
+    prefix = f"rep{rep}/covariance/"
+    return {k.removeprefix(prefix): v for k, v in artifact.arrays.items() if k.startswith(prefix)}
+
+
+def _steps_pct(
+    artifact: Artifact,
+    rep: int,
+    events: Mapping[str, Moment],
+    known: Mapping[str, Array],
+    corrections: Sequence[Mapping[str, Any]],
+) -> dict[str, dict[str, Array]]:
+    """For each event the joints that were moved near it, as `core.fit` counts."""
+    stature_px = float(artifact.of(rep, "camera/drawn_px"))
+    steps: dict[str, dict[str, Array]] = {}
+    for c in corrections:
+        kind, _, name = c["target"].partition(":")
+        if kind != "joint":
+            continue
+        step = 100 * _step_px(artifact, rep, JOINT[name], c) / stature_px
+        for event in known:
+            when = events[event].time_s if event in events else None
+            near = 0.0 if when is None else 1 - abs(when - float(c["time_s"])) / REACH_S
+            if near > 0:
+                steps.setdefault(event, {})[name] = near * step
+    return steps
+
+
 def _put(
     artifact: Artifact, rep: int, joints_m: Array, joint: int, correction: Mapping[str, Any]
 ) -> Array:
-    time_s, px = artifact.of(rep, "time_s"), artifact.of(rep, "joints_px")
-    width, height = artifact.meta["size_px"]
-    x, y = correction["value"]["x"], correction["value"]["y"]
-    if artifact.capture.handedness == "left":
-        x = 1 - x
-    when = float(correction["time_s"])
-    was = np.array([at(time_s, px[:, joint, axis], when) for axis in (0, 1)])
-    step = (np.array([x * width, y * height]) - was) * artifact.meta["reps"][rep]["scale_m_per_px"]
+    time_s, when = artifact.of(rep, "time_s"), float(correction["time_s"])
+    step_px = _step_px(artifact, rep, joint, correction)
+    step = step_px * artifact.meta["reps"][rep]["scale_m_per_px"]
     weight = np.clip(1 - np.abs(time_s - when) / REACH_S, 0, 1)
     if not weight.any():
         weight[int(np.argmin(np.abs(time_s - when)))] = 1.0
@@ -301,6 +331,18 @@ def _put(
     moved[:, joint, 2] -= weight * step[1]
     _keep_bone(joints_m, moved, joint, 1 - across, weight > 0)
     return moved
+
+
+def _step_px(artifact: Artifact, rep: int, joint: int, correction: Mapping[str, Any]) -> Array:
+    """From where the joint was drawn to where it was put, pixels of the mirrored picture."""
+    time_s, px = artifact.of(rep, "time_s"), artifact.of(rep, "joints_px")
+    width, height = artifact.meta["size_px"]
+    x, y = correction["value"]["x"], correction["value"]["y"]
+    if artifact.capture.handedness == "left":
+        x = 1 - x
+    when = float(correction["time_s"])
+    was = np.array([at(time_s, px[:, joint, axis], when) for axis in (0, 1)])
+    return np.asarray(np.array([x * width, y * height]) - was)
 
 
 def _keep_bone(

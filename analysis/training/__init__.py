@@ -1,1 +1,1 @@
-"""How the network of `analysis.core.corrector` is made. See README.md; never imported at run time."""
+"""How the network of `analysis.core.corrector` is made (README.md); not used at run time."""

@@ -37,7 +37,7 @@ class Ranges:
     event: float = 0.02  # of top and impact, in phase
     hip_twist_deg: float = 10.0  # of the hip line, one draw at top and one at impact
     shoulder_twist_deg: float = 4.0
-    borrow: float = 0.3  # share of swings that get the landmark errors of a similar one
+    borrow: float = 0.5  # share of swings that get the landmark errors of a similar one
     log_width: float = 0.05  # of hips and shoulders
 
 

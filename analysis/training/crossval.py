@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core import corrector
-from analysis.core.corrector import FIGURES, MOTION, N_OUT, STANDING
+from analysis.core.body import fastest_s
+from analysis.core.corrector import FIGURES, MOTION, N_OUT, PAIRS, STANDING
+from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, condition
+from analysis.core.measures import measures_of
 from analysis.core.pose import JOINT, JOINTS
 from analysis.training.network import Trainer
 from analysis.training.table import COLUMN, EVENT_CODE, Array, Table, rows_of
@@ -28,18 +32,6 @@ EVENT_FIGURES: dict[str, tuple[str, ...]] = {
         "head_sway_cm",
         "head_rise_cm",
         "side_tilt_deg",
-    ),
-}
-# Differences of two readings: (name, event) = plus - minus.
-PAIRS: dict[tuple[str, str], tuple[tuple[str, str], tuple[str, str]]] = {
-    ("separation_deg", "top"): (("shoulder_turn_deg", "top"), ("pelvis_turn_deg", "top")),
-    ("pelvis_to_ball_down_cm", "impact"): (
-        ("pelvis_to_ball_cm", "impact"),
-        ("pelvis_to_ball_cm", "top"),
-    ),
-    ("trunk_tilt_change_deg", "impact"): (
-        ("trunk_tilt_deg", "impact"),
-        ("trunk_tilt_deg", "address"),
     ),
 }
 Key = tuple[str, str]
@@ -101,8 +93,8 @@ def event_errors(table: Table, trainer: Trainer, value: Array, sd: Array) -> dic
         for name in figures:
             k = FIGURES.index(name)
             out[name, event] = Errors(swing, t[:, k], v[:, k], s[:, k])
-    for key, (plus, minus) in PAIRS.items():
-        out[key] = _difference(out[plus], out[minus])
+    for name, (plus, minus) in PAIRS.items():
+        out[name, plus[1]] = _difference(out[plus], out[minus])
     del out["trunk_tilt_deg", "impact"]
     return out
 
@@ -128,7 +120,7 @@ def _arm_level(xyz: Array, phase: Array) -> Array | None:
     """Weights of the two frames around the lead arm's level moment coming down."""
     height = xyz[:, COLUMN["wrist_lead"], 2] - xyz[:, COLUMN["shoulder_lead"], 2]
     down = np.flatnonzero((phase >= 1) & (phase <= 2))
-    for a, b in zip(down[:-1], down[1:], strict=True):
+    for a, b in pairwise(down):
         if height[a] > 0 >= height[b]:
             weight = np.zeros(len(phase))
             weight[a], weight[b] = -height[b], height[a]
@@ -160,27 +152,164 @@ def joint_error_cm(table: Table, trainer: Trainer, value: Array, joint: str) -> 
     return np.linalg.norm(value[rows, k : k + 2] - truth, axis=1) * stature / 100
 
 
+def honest_coverage(errors: Errors, body: NDArray[np.int64]) -> float:
+    """Share within two spreads whose factor was set on the other half of the bodies."""
+    half = np.isin(body[errors.swing], np.unique(body)[::2])
+    inside = np.empty(len(half), bool)
+    for side in (half, ~half):
+        factor = np.quantile(np.abs(errors.error[~side]) / errors.raw[~side], 0.95) / 2
+        inside[side] = np.abs(errors.error[side]) <= 2 * factor * errors.raw[side]
+    return float(inside.mean())
+
+
+def peak_errors(table: Table, value: Array) -> dict[Key, Errors]:
+    """When the lines turn fastest, in seconds, against the true curve on the same frames."""
+    out: dict[Key, Errors] = {}
+    for name in ("pelvis_turn_deg", "shoulder_turn_deg"):
+        k, found = FIGURES.index(name), []
+        for s, rows in enumerate(rows_of(table.frame, table.swings)):
+            time_s, phase = table.frame["t"][rows].astype(float), table.frame["phase"][rows]
+            if table.swings["setup_only"][s] or not ((phase > 1) & (phase < 2)).any():
+                continue
+            top, impact = np.interp([1.0, 2.0], phase, time_s)
+            true = fastest_s(time_s, table.truth[rows, k], top, impact)
+            told = fastest_s(time_s, value[rows, k].astype(float), top, impact)
+            if true is not None and told is not None:
+                found.append((s, impact - true[0], impact - told[0], told[1]))
+        swing, truth, told_s, raw = (np.array(column) for column in zip(*found, strict=True))
+        out[name, "peak"] = Errors(swing.astype(np.int64), truth, told_s, raw)
+    return out
+
+
+def told(key: Key) -> Key:
+    """Name and event under which a row is shown to people."""
+    name, event = key
+    return (name.replace("_turn_deg", "_speed_peak_s"), "impact") if event == "peak" else key
+
+
 def report(
     view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
 ) -> list[str]:
-    """The table of errors of docs/measurement.md."""
-    lines = ["measure | event | n | RMS | median | bias | slope | u/RMS | within 2u"]
-    for (name, event), e in errors.items():
-        unit = table.swings["stature"][e.swing] / 100 if name.endswith("_cm") else 1.0
-        error, u = e.error * unit, e.raw * scales[name, event] * unit
+    """The table of errors of the documentation, figures that this view shows only."""
+    shown = {(m.id, m.event) for m in measures_of(view, "swing")} | {("camera_yaw_deg", "address")}
+    lines = [
+        f"### {view}",
+        "| measure | event | swings | RMS | median | bias | slope | u / RMS | within 2u |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for key, e in errors.items():
+        if told(key) not in shown:
+            continue
+        unit = table.swings["stature"][e.swing] / 100 if key[0].endswith("_cm") else 1.0
+        error, u = e.error * unit, e.raw * scales[key] * unit
         rms = float(np.sqrt(np.mean(error**2)))
         slope = np.polyfit(e.truth, e.value, 1)[0]
         lines.append(
-            f"{name} | {event} | {len(error)} | {rms:.2f} | {np.median(np.abs(error)):.2f} | "
-            f"{error.mean():+.2f} | {slope:.2f} | {np.sqrt(np.mean(u**2)) / rms:.2f} | "
-            f"{100 * np.mean(np.abs(error) <= 2 * u):.1f} %"
+            f"| `{told(key)[0]}` | {told(key)[1]} | {len(error)} | {_digits(rms)} | "
+            f"{_digits(np.median(np.abs(error)))} | {_digits(error.mean())} | {slope:.2f} | "
+            f"{np.sqrt(np.mean(u**2)) / rms:.2f} | "
+            f"{100 * honest_coverage(e, table.swings['body']):.1f} % |"
         )
     return lines
 
 
+def _digits(value: float) -> str:
+    return f"{value:.2f}" if abs(value) < 3 else f"{value:.1f}"
+
+
+def rows_for_archive(
+    view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
+) -> dict[str, Array]:
+    """One row per figure of an unseen swing, in the units shown to people."""
+    shown = {(m.id, m.event) for m in measures_of(view, "swing")}
+    columns: dict[str, list[Array]] = {}
+    for key, e in errors.items():
+        if told(key) not in shown:
+            continue
+        unit = table.swings["stature"][e.swing] / 100 if key[0].endswith("_cm") else 1.0
+        n = len(e.swing)
+        for name, values in {
+            "measure": np.full(n, told(key)[0], "U24"),
+            "event": np.full(n, told(key)[1], "U13"),
+            "view": np.full(n, view, "U13"),
+            "truth": (e.truth * unit).astype(np.float32),
+            "value": (e.value * unit).astype(np.float32),
+            "u": (e.raw * scales[key] * unit).astype(np.float32),
+            "body": table.swings["body"][e.swing].astype(np.int16),
+            "clip": table.swings["sid"][e.swing].astype(np.int32),
+        }.items():
+            columns.setdefault(name, []).append(values)
+    return {name: np.concatenate(parts) for name, parts in columns.items()}
+
+
 def joint_report(table: Table, trainer: Trainer, value: Array) -> list[str]:
-    lines = ["joint | RMS cm | median cm"]
+    lines = ["| joint | RMS cm | median cm |", "| --- | --- | --- |"]
     for joint in JOINTS:
         d = joint_error_cm(table, trainer, value, joint)
-        lines.append(f"{joint} | {np.sqrt(np.mean(d**2)):.2f} | {np.median(d):.2f}")
+        lines.append(f"| {joint} | {np.sqrt(np.mean(d**2)):.2f} | {np.median(d):.2f} |")
+    return lines
+
+
+def error_covariance(table: Table, trainer: Trainer, value: Array, event: str) -> Array:
+    """How errors of figures and drawn joints hang together at an event, see `core.fit`.
+
+    Returns
+    -------
+    ndarray, shape (N, N)
+        Errors are clipped at four robust standard deviations, so that single collapsed
+        poses do not draw it.
+    """
+    error = _joint_and_figure_errors(table, trainer, value, event)
+    rows = sorted(error)
+    columns = np.array([error[s] for s in rows])
+    if event != "address":
+        standing = _joint_and_figure_errors(table, trainer, value, "address")
+        columns = np.hstack([columns, np.array([standing[s][N_TOLD:] for s in rows])])
+    columns -= np.median(columns, axis=0)
+    limit = 4 * 1.4826 * np.median(np.abs(columns), axis=0) + 1e-9
+    return np.cov(np.clip(columns, -limit, limit), rowvar=False)
+
+
+def _joint_and_figure_errors(
+    table: Table, trainer: Trainer, value: Array, event: str
+) -> dict[int, Array]:
+    """Error of figures, then joints in the picture, by swing."""
+    columns = [*range(N_TOLD), *range(len(FIGURES), len(FIGURES) + N_JOINTS)]
+    truth = trainer.augmenter.plain().target
+    return {s: (v - t)[columns] for s, t, v, _ in _at_event(table, event, truth, value, value)}
+
+
+def click_report(table: Table, trainer: Trainer, value: Array) -> list[str]:
+    """What is left of the error once a person has put both hips, or shoulders, right.
+
+    The covariance comes from half of the bodies, the swings from the other half.
+    """
+    lines = [
+        "| figure | event | moved | RMS before | RMS after |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    rng = np.random.default_rng(0)
+    for figure, event, joint in (
+        ("pelvis_turn_deg", "top", "hip"),
+        ("pelvis_turn_deg", "impact", "hip"),
+        ("shoulder_turn_deg", "top", "shoulder"),
+    ):
+        error = _joint_and_figure_errors(table, trainer, value, event)
+        swings = np.array(sorted(error))
+        rows = np.array([error[s] for s in swings])
+        even = np.isin(table.swings["body"][swings], np.unique(table.swings["body"])[::2])
+        covariance, k = np.cov(rows[even], rowvar=False), FIGURES.index(figure)
+        left = []
+        for e in rows[~even]:
+            steps = {
+                f"{joint}_{side}": rng.normal(0, CLICK_SD_PCT, 2)
+                - e[N_TOLD + 2 * JOINT[f"{joint}_{side}"] :][:2]
+                for side in ("lead", "trail")
+            }
+            left.append(e[k] + condition(steps, covariance).shift[k])
+        lines.append(
+            f"| `{figure}` | {event} | both {joint}s | "
+            f"{np.sqrt(np.mean(rows[~even][:, k] ** 2)):.1f} | "
+            f"{np.sqrt(np.mean(np.square(left))):.1f} |"
+        )
     return lines

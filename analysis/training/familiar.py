@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.corrector import pose_of, strangeness
+from analysis.training.crossval import Errors
 from analysis.training.table import EVENT_CODE, Array, Table
 
 DIRECTIONS = 16
@@ -35,6 +38,31 @@ def unseen_scores(table: Table, tokens: Array, event: str, *, folds: int = 6) ->
         stats = _fit(tokens[rows[~held]], event) | {f"odd/{event}/edge": np.float32(1)}
         scores[held] = strangeness(tokens[rows[held]].astype(float), event, stats)
     return scores
+
+
+def report(table: Table, tokens: Array, errors: Mapping[tuple[str, str], Errors]) -> list[str]:
+    """Error of unseen swings by how strange their address and event look."""
+    lines = [
+        "| strangeness | swings | pelvis top RMS | shoulder top RMS | raw spread |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    worst = np.zeros(len(table.swings["sid"]))
+    for event in ("address", "top"):
+        edge = np.quantile(scores := unseen_scores(table, tokens, event), EDGE)
+        np.maximum.at(worst, table.frame["swing"][_rows(table, event)], scores / edge)
+    pelvis, shoulder = errors["pelvis_turn_deg", "top"], errors["shoulder_turn_deg", "top"]
+    for low, high in ((0, 0.5), (0.5, 0.75), (0.75, 1), (1, 1.5), (1.5, 2), (2, np.inf)):
+        p, q = ((worst[e.swing] >= low) & (worst[e.swing] < high) for e in (pelvis, shoulder))
+        if p.any():
+            lines.append(
+                f"| {low} to {high} | {p.sum()} | {_rms(pelvis.error[p]):.1f} | "
+                f"{_rms(shoulder.error[q]):.1f} | {_rms(pelvis.raw[p]):.1f} |"
+            )
+    return lines
+
+
+def _rms(values: Array) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _rows(table: Table, event: str) -> NDArray[np.intp]:

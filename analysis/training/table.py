@@ -8,6 +8,7 @@ lead side for everybody.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -155,7 +156,7 @@ def _clean(frame: dict[str, Array], swings: dict[str, Array]) -> None:
 def rows_of(frame: dict[str, Array], swings: dict[str, Array]) -> list[NDArray[np.intp]]:
     """Row numbers of each swing's frames."""
     edges = np.searchsorted(frame["swing"], np.arange(len(swings["sid"]) + 1))
-    return [np.arange(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [np.arange(a, b) for a, b in pairwise(edges)]
 
 
 def _truth(frame: dict[str, Array], swings: dict[str, Array]) -> Array:

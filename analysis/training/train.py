@@ -37,11 +37,13 @@ def main() -> None:
     options = parser.parse_args()
     torch.set_num_threads(1)
     options.work.mkdir(parents=True, exist_ok=True)
-    for view in options.views:
-        _train_view(view, options)
+    rows = [_train_view(view, options) for view in options.views]
+    if set(options.views) == set(VIEWS):
+        archive = {name: np.concatenate([r[name] for r in rows]) for name in rows[0]}
+        np.savez_compressed(options.out / "cv_errors.npz", **archive)
 
 
-def _train_view(view: str, options: argparse.Namespace) -> None:
+def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
     table = load(options.table, view)
     trainer = Trainer(table, Recipe(epochs=options.epochs), Ranges())
     body = table.swings["body"]
@@ -57,21 +59,27 @@ def _train_view(view: str, options: argparse.Namespace) -> None:
     blind = np.array(held_out)[:, table.frame["swing"]]
     mean[~blind], sd[~blind] = np.nan, np.nan
     value, raw = crossval.pool(mean, sd)
-    errors = crossval.event_errors(table, trainer, value, raw)
+    errors = crossval.event_errors(table, trainer, value, raw) | crossval.peak_errors(table, value)
     scales = {key: crossval.scale_of(e) for key, e in errors.items()}
-    for line in [
-        view,
-        *crossval.report(view, errors, table, scales),
-        *crossval.joint_report(table, trainer, value),
-    ]:
-        print(line, flush=True)
+    lines = crossval.report(view, errors, table, scales)
+    lines += crossval.joint_report(table, trainer, value)
+    lines += familiar.report(table, trainer.augmenter.plain().tokens, errors)
+    lines += crossval.click_report(table, trainer, value)
+    (options.work / f"report_{view}.md").write_text("\n".join(lines) + "\n")
+    print("\n".join(lines), flush=True)
     np.savez_compressed(
         options.out / f"body_{view}.npz",
         **weights,
         **familiar.describe(table, trainer.augmenter.plain().tokens),
         **{f"scale/{name}/{event}": np.float32(s) for (name, event), s in scales.items()},
+        **{
+            f"covariance/{event}": crossval.error_covariance(table, trainer, value, event).astype(
+                np.float32
+            )
+            for event in crossval.EVENT_FIGURES
+        },
     )
-    np.savez_compressed(options.work / f"errors_{view}.npz", value=value, raw=raw)
+    return crossval.rows_for_archive(view, errors, table, scales)
 
 
 def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArray[np.int64]]:

@@ -37,10 +37,11 @@ def test_lower_limb_example_of_winter() -> None:
 
 
 def test_address_figure_of_the_reference_sheet() -> None:
-    """Sagittal figure worked with Winter's table: centre (0.0853, 0.9778) m, 57.53 % of the foot."""
+    """Sagittal figure, Winter's table: centre (0.0853, 0.9778) m, 57.53 % of the foot."""
     place = {
         "ankle": (0.0, 0.07), "toe": (0.13, 0.0), "knee": (0.08, 0.50), "hip": (-0.10, 0.92),
-        "shoulder": (0.22, 1.36), "elbow": (0.27, 1.07), "wrist": (0.33, 0.83), "grip": (0.35, 0.75),
+        "shoulder": (0.22, 1.36), "elbow": (0.27, 1.07), "wrist": (0.33, 0.83),
+        "grip": (0.35, 0.75),
         "head": (0.33, 1.53), "neck": (0.22, 1.40), "heel": (-0.07, 0.0),
     }  # fmt: skip
     joints = np.zeros((1, len(JOINTS), 2))
