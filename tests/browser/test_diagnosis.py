@@ -139,6 +139,7 @@ def test_from_the_figures_to_the_new_look(
     desk_phone.get_by_role("link", name=re.compile("^Judge")).tap()
     expect(desk_phone.locator("main")).to_contain_text("The figures say it passes")
     picture(desk_phone, "diag-judge-390")
+    assert desk_phone.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert_accessible(desk_phone)
     desk_phone.get_by_role("button", name="Passed").tap()
     expect(desk_phone.locator("main")).to_contain_text("The next step is open for Sam Reed.")
