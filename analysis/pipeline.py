@@ -47,6 +47,7 @@ from analysis.core.swings import (
     swing_windows,
 )
 from analysis.estimators import PoseEstimator
+from analysis.scene import camera_lean
 from analysis.shaft import track_shaft
 from analysis.survey import Survey, look_over, stature_px
 from analysis.video import Frame, VideoInfo, frames, probe, working_size
@@ -54,6 +55,7 @@ from analysis.video import Frame, VideoInfo, frames, probe, working_size
 Progress = Callable[[str, float], None]
 WORKING_SHORT_SIDE = 1080
 POSE_SHORT_SIDE = 720
+LEAN_FRAMES = 3
 SLOWEST_DOWNSWING_S = 0.85  # a slow practice swing takes 0.7; 120 frames shown as 30 take more
 BORROWED_S = 0.25
 STILLNESS_S = 0.8
@@ -274,14 +276,15 @@ def _swing(
             pose, track, capture=capture, window=window, reference_address=reference
         )
         learned = weights.load(capture.view)
-        body = measure_body(pose, events, capture=capture, weights=learned)
+        lean = _lean(path, info, pose, events, mirrored=capture.handedness == "left")
+        body = measure_body(pose, events, capture=capture, weights=learned, lean=lean)
         sharper = joint_signals(body.joints_m, view=capture.view)
         if sharper and capture.kind in ("hold", "rehearsal", "swing"):
             # joints in space place the arm and the hands better than the picture did
             events = find_events(
                 pose, track, capture=capture, window=window, reference_address=reference, **sharper
             )
-            body = measure_body(pose, events, capture=capture, weights=learned)
+            body = measure_body(pose, events, capture=capture, weights=learned, lean=lean)
         body = replace(body, camera={"size_px": pose.size_px} | body.camera)
         readings: Readings = dict(body.values)
         if track is not None:
@@ -293,6 +296,33 @@ def _swing(
         if stretched:
             readings |= withheld(readings)
     return Swing(pose, events, track, bar, body, readings)
+
+
+def _lean(
+    path: Path | str,
+    info: VideoInfo,
+    pose: PoseSequence,
+    events: dict[str, Moment],
+    *,
+    mirrored: bool,
+) -> tuple[float, float] | None:
+    """The camera's lean while the golfer stands at address; None where nothing tells it."""
+    when = events["address"].time_s if "address" in events else None
+    if when is None:
+        return None
+    near = np.sort(np.argsort(np.abs(pose.time_s - when))[:LEAN_FRAMES])
+    found = [
+        camera_lean(
+            picture.image, golfer=pose.xy_px[np.flatnonzero(pose.frame == picture.index)[0]]
+        )
+        for picture in DecodedFrames(path, info, pose.frame[near], mirrored=mirrored)
+    ]
+    told = [lean for lean in found if lean is not None]
+    if 2 * len(told) <= len(found):
+        return None
+    middle = float(np.median([lean.roll_deg for lean in told]))
+    scatter = float(np.ptp([lean.roll_deg for lean in told]))
+    return middle, math.hypot(float(np.median([lean.sd_deg for lean in told])), scatter / 2)
 
 
 def _pose(

@@ -30,6 +30,7 @@ _SETUP_S = 0.6  # a set-up's address is the start of its stillness
 _READ_WIDTH_S = 0.012
 _RATE_WIDTH_S = 0.030
 _FINISH_S = 0.6  # after impact, where no finish was found
+LEAN_SD_DEG = 0.5
 # Strangeness above which a figure is withheld; unseen rendered golfers stay below it in
 # all but 1 of 1000 cases.
 TOO_STRANGE = 2.0
@@ -51,7 +52,8 @@ class BodyResult:
     scale_m_per_px : float
         At the golfer's distance.
     camera : dict
-        `size_px`, `roll_deg`, and `drawn_px`, the drawn stature that `core.fit` counts in.
+        `size_px`, `roll_deg`, `drawn_px`, the drawn stature that `core.fit` counts in, and
+        where it was given `lean`.
     camera_yaw_deg, camera_yaw_sd_deg : float
         How far off the line the camera stands.
     strangeness : dict of str to float
@@ -85,6 +87,15 @@ class _Swing:
     capture: Capture
     weights: Weights
     strangeness: Mapping[str, float]
+    turned_deg: float
+    level: bool
+
+    def scale(self, name: str, otherwise: float) -> float:
+        """Factor from the network's own spread to a true one."""
+        for kind in ("scale_level", "scale") if self.level else ("scale",):
+            if f"{kind}/{name}" in self.weights:
+                return float(self.weights[f"{kind}/{name}"])
+        return otherwise
 
 
 def measure_body(
@@ -93,6 +104,7 @@ def measure_body(
     *,
     capture: Capture,
     weights: Weights | None,
+    lean: tuple[float, float] | None = None,
 ) -> BodyResult:
     """Every body measure that this view and kind list.
 
@@ -104,6 +116,10 @@ def measure_body(
     capture : Capture
     weights : mapping, optional
         From `analysis.weights.load(view)`; without them every measure is `not_ready`.
+    lean : tuple of float, optional
+        How far upright things lean to the right in the picture, and its standard
+        deviation, degrees (`analysis.scene`). Unknown, or known worse than
+        `LEAN_SD_DEG`, it stays inside the spread of what stands and hangs.
     """
     listed = [m for m in measures_of(capture.view, capture.kind) if _is_ours(m)]
     address = events.get("address", Moment(None, reason="not_seen"))
@@ -112,15 +128,24 @@ def measure_body(
         return _nothing(pose, {(m.id, m.event): reason for m in listed}, capture)
     until = _time(events, "impact", pose.time_s[-1])
     cleaned = clean(pose, until_s=until).pose
+    level = lean is not None and lean[1] <= LEAN_SD_DEG
+    turned_deg = lean[0] if lean is not None and level else 0.0
+    if level:
+        cleaned = replace(cleaned, xy_px=turned(cleaned.xy_px, -turned_deg, pose.size_px))
     still = _still(pose.time_s, address.time_s, capture.kind)
     if not (still & np.isfinite(cleaned.xy_px).all(axis=(1, 2))).any():
         return _nothing(pose, {(m.id, m.event): "not_seen" for m in listed}, capture)
     phase, within = phase_of(pose.time_s, events, still)
-    corrected = correct(cleaned, phase, still, within, weights=weights)
+    corrected = correct(cleaned, phase, still, within, weights=weights, level=level)
     strange = _strangeness(pose.time_s, corrected, events, still, weights)
-    swing = _Swing(pose.time_s, corrected, events, still, capture, weights, strange)
+    swing = _Swing(
+        pose.time_s, corrected, events, still, capture, weights, strange, turned_deg, level
+    )
+    result = _joints(swing, pose)
+    if lean is not None:
+        result.camera["lean"] = np.array(lean, float)
     return replace(
-        _joints(swing, pose),
+        result,
         values={(m.id, m.event): _reading(m, swing) for m in listed},
     )
 
@@ -152,6 +177,15 @@ def phase_of(
     if len(knots) == 1:
         within &= time_s <= time_s[still][-1]
     return np.interp(time_s, times, phases), within
+
+
+def turned(xy_px: Array, angle_deg: float, size_px: tuple[int, int]) -> Array:
+    """Points turned about the middle of the picture, clockwise as one sees it."""
+    if not angle_deg:
+        return xy_px
+    cos, sin = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    middle = np.array(size_px) / 2
+    return np.asarray((xy_px - middle) @ np.array([[cos, sin], [-sin, cos]]) + middle)
 
 
 def _is_ours(m: Measure) -> bool:
@@ -187,7 +221,7 @@ def _reading(m: Measure, swing: _Swing) -> Reading:
     raw = math.hypot(*(r.raw for r in read if not isinstance(r, str)))
     value = sum(k * r.value for k, r in zip(sign, read, strict=False) if not isinstance(r, str))
     slip = _slip(swing, parts, [r for r in read if not isinstance(r, str)])
-    scale = float(swing.weights.get(f"scale/{m.id}/{m.event}", np.float64(1.5)))
+    scale = swing.scale(f"{m.id}/{m.event}", 1.5)
     told_against = ["address", *(_nearest(event) for _, event in parts)]
     strange = max(swing.strangeness.get(event, 0.0) for event in told_against)
     if strange > TOO_STRANGE or not math.isfinite(value):
@@ -249,7 +283,7 @@ def _peak(swing: _Swing, name: str, impact_s: float) -> Reading:
     if found is None or max(swing.strangeness.values(), default=0.0) > TOO_STRANGE:
         return "not_seen"
     when, spread = found
-    scale = float(swing.weights.get(f"scale/{name}/peak", np.float64(0.3)))
+    scale = swing.scale(f"{name}/peak", 0.3)
     moment = swing.events["impact"].uncertainty_s or 0.0
     frame_s = gap_at(swing.time_s, when)
     return impact_s - when, math.hypot(scale * spread, moment, 0.5 * frame_s)
@@ -304,10 +338,11 @@ def _strangeness(
 
 def _joints(swing: _Swing, pose: PoseSequence) -> BodyResult:
     c, stature_m = swing.corrected, swing.capture.stature_cm / 100
-    joints_px = np.where(np.isfinite(c.joints_px), c.joints_px, _anchors(pose))
+    found_px = turned(c.joints_px, swing.turned_deg, pose.size_px)
+    joints_px = np.where(np.isfinite(found_px), found_px, _anchors(pose))
     joints_m = c.joints_pct * stature_m / 100
     yaw, roll = FIGURES.index("camera_yaw_deg"), FIGURES.index("camera_roll_deg")
-    scale = float(swing.weights.get("scale/camera_yaw_deg/address", np.float64(1.5)))
+    scale = swing.scale("camera_yaw_deg/address", 1.5)
     return BodyResult(
         values={},
         time_s=pose.time_s,
@@ -317,7 +352,7 @@ def _joints(swing: _Swing, pose: PoseSequence) -> BodyResult:
         scale_m_per_px=_scale(joints_px[swing.still], joints_m[swing.still], swing.capture.view),
         camera={
             "size_px": np.array(pose.size_px, float),
-            "roll_deg": np.array(np.nanmean(c.figures[swing.still, roll])),
+            "roll_deg": np.array(swing.turned_deg + np.nanmean(c.figures[swing.still, roll])),
             "drawn_px": np.array(c.stature_px),
         },
         camera_yaw_deg=float(np.nanmean(c.figures[swing.still, yaw])),

@@ -194,11 +194,21 @@ def frame_features(
     )
 
 
-def swing_features(address: Array, *, origin: Array, scale: Array, size_px: Array) -> Array:
-    """What is the same for all frames of a swing, shape (N, F + 5)."""
+def swing_features(
+    address: Array, *, origin: Array, scale: Array, size_px: Array, level: Array
+) -> Array:
+    """What is the same for all frames of a swing, shape (N, F + 6).
+
+    Parameters
+    ----------
+    level : ndarray of bool, shape (N,)
+        The picture was turned upright by the surroundings; otherwise the camera may
+        lean by a degree or three.
+    """
     off_centre = (origin - size_px / 2) / scale[:, None]
     seen = np.log(scale / size_px.min(axis=1) * 720 / 400)
-    return np.concatenate([address, off_centre, size_px / scale[:, None], seen[:, None]], axis=1)
+    rest = [size_px / scale[:, None], seen[:, None], level[:, None].astype(float)]
+    return np.concatenate([address, off_centre, *rest], axis=1)
 
 
 def token_features(frame: Array, address: Array, phase: Array) -> Array:
@@ -213,6 +223,7 @@ def correct(
     within: NDArray[np.bool_],
     *,
     weights: Weights,
+    level: bool = False,
 ) -> Reading:
     """Run the network over a swing.
 
@@ -228,6 +239,8 @@ def correct(
         Frames of this swing, which the others may look at.
     weights : mapping of str to ndarray
         From `analysis.weights.load(view)`.
+    level : bool
+        The picture stands upright to half a degree.
 
     Raises
     ------
@@ -246,7 +259,9 @@ def correct(
     at_address = frame_features(*mean, origin=origin, scale=scale)
     frames = frame_features(xy, depth, world, sure, origin=origin, scale=scale)
     tokens = token_features(frames, at_address, phase[rows])
-    swing = swing_features(at_address, origin=origin, scale=scale, size_px=size)
+    swing = swing_features(
+        at_address, origin=origin, scale=scale, size_px=size, level=np.array([level])
+    )
     inside = np.flatnonzero(within[rows])
     context = inside[context_rows(phase[rows][inside])]
     value, spread = _ensemble(tokens, swing[0], context, weights)

@@ -143,7 +143,14 @@ def _refitted(
     if moved == events:
         return dict(facts)
     stored = _stored(facts)
-    body = measure_body(_pose(artifact, rep), moved, capture=artifact.capture, weights=weights)
+    lean = artifact.arrays.get(f"rep{rep}/camera/lean")
+    body = measure_body(
+        _pose(artifact, rep),
+        moved,
+        capture=artifact.capture,
+        weights=weights,
+        lean=None if lean is None else (float(lean[0]), float(lean[1])),
+    )
     still = facts["still"] or moved["address"] != events["address"]
     readings = stored | body.values
     readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)

@@ -26,6 +26,7 @@ class Ranges:
     yaw_deg: float = 5.0
     pitch_deg: float = 1.5
     roll_deg: float = 1.0
+    level: float = 0.5  # share of swings whose picture was turned upright, to LEVEL_SD_DEG
     log_distance: float = 0.08
     log_zoom: float = 0.05
     shift_m: float = 0.06
@@ -35,7 +36,7 @@ class Ranges:
     no_depth: float = 0.05  # share of swings without the network's depth
     phase: float = 0.015  # per frame
     event: float = 0.02  # of top and impact, in phase
-    hip_twist_deg: float = 10.0  # of the hip line, one draw at top and one at impact
+    hip_twist_deg: float = 14.0  # of the hip line, one draw at top and one at impact
     shoulder_twist_deg: float = 4.0
     borrow: float = 0.5  # share of swings that get the landmark errors of a similar one
     log_width: float = 0.05  # of hips and shoulders
@@ -55,6 +56,7 @@ _Y_AWAY = np.array([1.0, -1.0, 1.0])  # the golfer's triple is left-handed, the 
 _DEPTH_OF = [_anchor_joint(name) for name in LANDMARKS]
 
 
+LEVEL_SD_DEG = 0.4
 _SIMILAR = 12  # nearest swings to borrow from
 
 
@@ -90,13 +92,23 @@ class Augmenter:
         self.metre_px = s["f"] / self.centre[:, 2]
         self.manner = self._manner()
 
-    def plain(self) -> Inputs:
-        """The table as it is."""
+    def plain(self, *, level: bool = False) -> Inputs:
+        """The table as it is, or with its pictures turned upright as the surroundings allow."""
         f, s = self.table.frame, self.table.swings
-        camera = np.stack([s["yaw_off"], _roll_deg(s["R"][:, :, 2])], axis=1)
-        figures = self._figures(self.table.truth, camera)
-        pixels = (f["mp_xy"], f["depth"], f["mp_world"], f["true_xy"])
-        return self._inputs(*pixels, f["phase"], figures, f["true_xyz"], None)
+        roll = _roll_deg(s["R"][:, :, 2])
+        xy, joints = f["mp_xy"], f["true_xy"]
+        if level:
+            left = np.random.default_rng(3).normal(0, LEVEL_SD_DEG, len(roll))
+            turn = _about_z(np.radians(left - roll))[:, :2, :2][self.swing]
+            middle = self.size[self.swing][:, None] / 2
+            xy, joints = (
+                np.einsum("nij,nkj->nki", turn, p - middle) + middle for p in (xy, joints)
+            )
+            roll = left
+        figures = self._figures(self.table.truth, np.stack([s["yaw_off"], roll], axis=1))
+        pixels = (xy, f["depth"], f["mp_world"], joints)
+        known = np.full(len(roll), level)
+        return self._inputs(*pixels, f["phase"], figures, f["true_xyz"], known, None)
 
     def drawn(
         self,
@@ -117,7 +129,11 @@ class Augmenter:
         yaw = np.radians(rng.normal(0, ranges.yaw_deg, n))
         tilt = _about_x(np.radians(rng.normal(0, ranges.pitch_deg, n)))
         turn = tilt @ _about(s["R"][:, :, 2], yaw)
-        roll = _about_z(np.radians(rng.normal(0, ranges.roll_deg, n)))
+        level = rng.random(n) < ranges.level
+        own = _roll_deg(np.einsum("nij,nj->ni", turn, s["R"][:, :, 2]))
+        upright = rng.normal(0, LEVEL_SD_DEG, n) - own
+        lean = np.where(level, upright, rng.normal(0, ranges.roll_deg, n))
+        roll = _about_z(np.radians(lean))
         nearer = np.exp(rng.normal(0, ranges.log_distance, n))
         focal = s["f"] * nearer * np.exp(rng.normal(0, ranges.log_zoom, n))
         place = self.centre * nearer[:, None]
@@ -143,7 +159,7 @@ class Augmenter:
         space = np.einsum("nji,nkj->nki", s["R"][swing], joints - s["t"][swing][:, None]) * _Y_AWAY
         figures = self._figures(self._retold(space, twist), camera)
         pixels = (xy, depth * metre_px[:, None], world, draw(joints))
-        return self._inputs(*pixels, phase, figures, space, rng)
+        return self._inputs(*pixels, phase, figures, space, level, rng)
 
     def _borrowed(
         self, rng: np.random.Generator, ranges: Ranges, donors: NDArray[np.bool_] | None
@@ -290,6 +306,7 @@ class Augmenter:
         phase: Array,
         figures: Array,
         space: Array,
+        level: NDArray[np.bool_],
         rng: np.random.Generator | None,
     ) -> Inputs:
         confidence = self.table.frame["confidence"]
@@ -304,7 +321,9 @@ class Augmenter:
         residual = 100 * (joints_px[:, OURS] - anchors) / scale[s][:, None, None]
         stature_m = self.table.swings["stature"][s][:, None, None] / 100
         parts = (figures, residual.reshape(len(s), -1), (100 * space[:, OURS] / stature_m))
-        swing = corrector.swing_features(address, origin=origin, scale=scale, size_px=self.size)
+        swing = corrector.swing_features(
+            address, origin=origin, scale=scale, size_px=self.size, level=level
+        )
         return Inputs(
             tokens=corrector.token_features(frame, address[s], phase).astype(np.float32),
             swing=swing.astype(np.float32),

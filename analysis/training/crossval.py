@@ -15,7 +15,7 @@ from analysis.core.corrector import FIGURES, MOTION, N_OUT, PAIRS, STANDING
 from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, condition
 from analysis.core.measures import measures_of
 from analysis.core.pose import JOINT, JOINTS
-from analysis.training.network import Trainer
+from analysis.training.augment import Inputs
 from analysis.training.table import COLUMN, EVENT_CODE, Array, Table, rows_of
 
 # Told at an event: which of the network's figures, and against which other reading.
@@ -59,32 +59,32 @@ class Errors:
 
 
 def predict(
-    trainer: Trainer, weights: Mapping[str, Array], swings: NDArray[np.int64]
+    table: Table, inputs: Inputs, weights: Mapping[str, Array], blind: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
-    """Means and standard deviations of all members, shape (E, N, N_OUT), other swings NaN."""
-    inputs, rows = trainer.augmenter.plain(), rows_of(trainer.table.frame, trainer.table.swings)
-    phase = trainer.table.frame["phase"].astype(float)
-    n_members = len(weights["net/x.mean"])
-    mean = np.full((n_members, len(phase), N_OUT), np.nan, np.float32)
-    sd = mean.copy()
-    for s in swings:
-        r = rows[s]
-        context = corrector.context_rows(phase[r])
-        mean[:, r], sd[:, r] = corrector.members(
-            inputs.tokens[r], inputs.swing[s], context, weights
-        )
-    return mean, sd
+    """Mean and total standard deviation by the members that are blind to each swing's body.
+
+    Parameters
+    ----------
+    blind : ndarray of bool, shape (members, swings)
+
+    Returns
+    -------
+    value, raw : ndarray, shape (N, N_OUT)
+    """
+    phase = table.frame["phase"].astype(float)
+    value, raw = np.empty((2, len(phase), N_OUT), np.float32)
+    for s, rows in enumerate(rows_of(table.frame, table.swings)):
+        context = corrector.context_rows(phase[rows])
+        who = np.flatnonzero(blind[:, s])
+        own = {k: v[who] if k.startswith("net/") else v for k, v in weights.items()}
+        mean, sd = corrector.members(inputs.tokens[rows], inputs.swing[s], context, own)
+        value[rows] = mean.mean(axis=0)
+        raw[rows] = np.sqrt((sd**2).mean(axis=0) + mean.var(axis=0))
+    return value, raw
 
 
-def pool(mean: Array, sd: Array) -> tuple[Array, Array]:
-    """One mean and total standard deviation out of the members that answered."""
-    centre = np.nanmean(mean, axis=0)
-    return centre, np.sqrt(np.nanmean(sd**2, axis=0) + np.nanvar(mean, axis=0))
-
-
-def event_errors(table: Table, trainer: Trainer, value: Array, sd: Array) -> dict[Key, Errors]:
+def event_errors(table: Table, truth: Array, value: Array, sd: Array) -> dict[Key, Errors]:
     """Error of every figure at its events."""
-    truth = trainer.augmenter.plain().target
     out: dict[Key, Errors] = {}
     for event, figures in (*EVENT_FIGURES.items(), ("impact", ("trunk_tilt_deg",))):
         swing, t, v, s = (
@@ -143,11 +143,11 @@ def scale_of(errors: Errors) -> float:
     return float(np.quantile(np.abs(errors.error) / errors.raw, 0.95) / 2)
 
 
-def joint_error_cm(table: Table, trainer: Trainer, value: Array, joint: str) -> Array:
+def joint_error_cm(table: Table, truth: Array, value: Array, joint: str) -> Array:
     """Distance in the picture between corrected and true joint at top and impact, cm."""
     rows = np.isin(table.frame["event"], (EVENT_CODE["top"], EVENT_CODE["impact"]))
     k = len(FIGURES) + 2 * JOINT[joint]
-    truth = trainer.augmenter.plain().target[rows, k : k + 2]
+    truth = truth[rows, k : k + 2]
     stature = table.swings["stature"][table.frame["swing"][rows]]
     return np.linalg.norm(value[rows, k : k + 2] - truth, axis=1) * stature / 100
 
@@ -193,7 +193,6 @@ def report(
     """The table of errors of the documentation, figures that this view shows only."""
     shown = {(m.id, m.event) for m in measures_of(view, "swing")} | {("camera_yaw_deg", "address")}
     lines = [
-        f"### {view}",
         "| measure | event | swings | RMS | median | bias | slope | u / RMS | within 2u |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
@@ -242,15 +241,23 @@ def rows_for_archive(
     return {name: np.concatenate(parts) for name, parts in columns.items()}
 
 
-def joint_report(table: Table, trainer: Trainer, value: Array) -> list[str]:
+def joint_report(table: Table, truth: Array, value: Array) -> list[str]:
     lines = ["| joint | RMS cm | median cm |", "| --- | --- | --- |"]
     for joint in JOINTS:
-        d = joint_error_cm(table, trainer, value, joint)
+        d = joint_error_cm(table, truth, value, joint)
         lines.append(f"| {joint} | {np.sqrt(np.mean(d**2)):.2f} | {np.median(d):.2f} |")
     return lines
 
 
-def error_covariance(table: Table, trainer: Trainer, value: Array, event: str) -> Array:
+def covariances(table: Table, truth: Array, value: Array) -> dict[str, Array]:
+    """`error_covariance` of every event under the name that `core.fit` reads."""
+    return {
+        f"covariance/{event}": error_covariance(table, truth, value, event).astype(np.float32)
+        for event in EVENT_FIGURES
+    }
+
+
+def error_covariance(table: Table, truth: Array, value: Array, event: str) -> Array:
     """How errors of figures and drawn joints hang together at an event, see `core.fit`.
 
     Returns
@@ -259,11 +266,11 @@ def error_covariance(table: Table, trainer: Trainer, value: Array, event: str) -
         Errors are clipped at four robust standard deviations, so that single collapsed
         poses do not draw it.
     """
-    error = _joint_and_figure_errors(table, trainer, value, event)
+    error = _joint_and_figure_errors(table, truth, value, event)
     rows = sorted(error)
     columns = np.array([error[s] for s in rows])
     if event != "address":
-        standing = _joint_and_figure_errors(table, trainer, value, "address")
+        standing = _joint_and_figure_errors(table, truth, value, "address")
         columns = np.hstack([columns, np.array([standing[s][N_TOLD:] for s in rows])])
     columns -= np.median(columns, axis=0)
     limit = 4 * 1.4826 * np.median(np.abs(columns), axis=0) + 1e-9
@@ -271,15 +278,14 @@ def error_covariance(table: Table, trainer: Trainer, value: Array, event: str) -
 
 
 def _joint_and_figure_errors(
-    table: Table, trainer: Trainer, value: Array, event: str
+    table: Table, truth: Array, value: Array, event: str
 ) -> dict[int, Array]:
     """Error of figures, then joints in the picture, by swing."""
     columns = [*range(N_TOLD), *range(len(FIGURES), len(FIGURES) + N_JOINTS)]
-    truth = trainer.augmenter.plain().target
     return {s: (v - t)[columns] for s, t, v, _ in _at_event(table, event, truth, value, value)}
 
 
-def click_report(table: Table, trainer: Trainer, value: Array) -> list[str]:
+def click_report(table: Table, truth: Array, value: Array) -> list[str]:
     """What is left of the error once a person has put both hips, or shoulders, right.
 
     The covariance comes from half of the bodies, the swings from the other half.
@@ -294,7 +300,7 @@ def click_report(table: Table, trainer: Trainer, value: Array) -> list[str]:
         ("pelvis_turn_deg", "impact", "hip"),
         ("shoulder_turn_deg", "top", "shoulder"),
     ):
-        error = _joint_and_figure_errors(table, trainer, value, event)
+        error = _joint_and_figure_errors(table, truth, value, event)
         swings = np.array(sorted(error))
         rows = np.array([error[s] for s in swings])
         even = np.isin(table.swings["body"][swings], np.unique(table.swings["body"])[::2])

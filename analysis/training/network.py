@@ -22,11 +22,11 @@ SLOTS = 40  # frames of a swing, padded
 class Recipe:
     """Everything that was chosen by hand."""
 
-    width: int = 64
-    layers: int = 2
+    width: int = 96
+    layers: int = 4
     heads: int = 4
-    dropout: float = 0.1
-    epochs: int = 60
+    dropout: float = 0.15
+    epochs: int = 75
     batch: int = 24
     rate: float = 2e-3
     decay: float = 1e-2

@@ -21,6 +21,7 @@ from analysis.training import crossval, familiar
 from analysis.training.augment import Ranges
 from analysis.training.network import Recipe, Trainer
 from analysis.training.table import VIEWS, Array, load
+from analysis.weights import packed, unpacked
 
 WEIGHTS = Path(__file__).resolve().parents[1] / "weights"
 
@@ -32,7 +33,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     parser.add_argument("--views", nargs="+", default=list(VIEWS), choices=list(VIEWS))
     parser.add_argument("--partitions", type=int, default=2, help="ways of dealing out the bodies")
-    parser.add_argument("--groups", type=int, default=6, help="groups of bodies in each")
+    parser.add_argument("--groups", type=int, default=5, help="groups of bodies in each")
     parser.add_argument("--epochs", type=int, default=Recipe.epochs)
     options = parser.parse_args()
     torch.set_num_threads(1)
@@ -55,31 +56,29 @@ def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
         )
         held_out.append(out)
     weights = stacked(members, trainer.recipe)
-    mean, sd = crossval.predict(trainer, weights, np.arange(trainer.n))
-    blind = np.array(held_out)[:, table.frame["swing"]]
-    mean[~blind], sd[~blind] = np.nan, np.nan
-    value, raw = crossval.pool(mean, sd)
-    errors = crossval.event_errors(table, trainer, value, raw) | crossval.peak_errors(table, value)
-    scales = {key: crossval.scale_of(e) for key, e in errors.items()}
-    lines = crossval.report(view, errors, table, scales)
-    lines += crossval.joint_report(table, trainer, value)
-    lines += familiar.report(table, trainer.augmenter.plain().tokens, errors)
-    lines += crossval.click_report(table, trainer, value)
+    blind = np.array(held_out)
+    rows, lines = {}, []
+    for level in (False, True):
+        inputs = trainer.augmenter.plain(level=level)
+        value, raw = crossval.predict(table, inputs, weights, blind)
+        errors = crossval.event_errors(table, inputs.target, value, raw)
+        errors |= crossval.peak_errors(table, value)
+        scales = {key: crossval.scale_of(e) for key, e in errors.items()}
+        name = "scale_level" if level else "scale"
+        weights |= {f"{name}/{id}/{event}": np.float32(s) for (id, event), s in scales.items()}
+        lines += [f"### {view}, picture {'upright to half a degree' if level else 'as filmed'}"]
+        lines += crossval.report(view, errors, table, scales)
+        if not level:
+            rows = crossval.rows_for_archive(view, errors, table, scales)
+            lines += crossval.joint_report(table, inputs.target, value)
+            lines += crossval.click_report(table, inputs.target, value)
+            lines += familiar.report(table, inputs.tokens, errors)
+            weights |= familiar.describe(table, inputs.tokens)
+            weights |= crossval.covariances(table, inputs.target, value)
     (options.work / f"report_{view}.md").write_text("\n".join(lines) + "\n")
     print("\n".join(lines), flush=True)
-    np.savez_compressed(
-        options.out / f"body_{view}.npz",
-        **weights,
-        **familiar.describe(table, trainer.augmenter.plain().tokens),
-        **{f"scale/{name}/{event}": np.float32(s) for (name, event), s in scales.items()},
-        **{
-            f"covariance/{event}": crossval.error_covariance(table, trainer, value, event).astype(
-                np.float32
-            )
-            for event in crossval.EVENT_FIGURES
-        },
-    )
-    return crossval.rows_for_archive(view, errors, table, scales)
+    np.savez_compressed(options.out / f"body_{view}.npz", **packed(weights))
+    return rows
 
 
 def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArray[np.int64]]:
@@ -100,14 +99,10 @@ def _member(trainer: Trainer, train: NDArray[np.bool_], seed: int, path: Path) -
 
 
 def stacked(members: list[dict[str, Array]], recipe: Recipe) -> dict[str, Array]:
-    """Members side by side in half precision, as `core.corrector.members` reads them."""
-    out = {
-        k: np.stack([m[k] for m in members]).astype(
-            np.float32 if ".mean" in k or ".sd" in k else np.float16
-        )
-        for k in members[0]
-    }
-    return out | {"layers": np.array(recipe.layers), "heads": np.array(recipe.heads)}
+    """Members side by side, rounded as they are stored."""
+    out = {k: np.stack([m[k] for m in members]).astype(np.float32) for k in members[0]}
+    out |= {"layers": np.array(recipe.layers), "heads": np.array(recipe.heads)}
+    return unpacked(packed(out))
 
 
 if __name__ == "__main__":

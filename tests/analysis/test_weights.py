@@ -1,0 +1,48 @@
+"""Our own weights: how they are stored and how large they are."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis import weights
+from analysis.core.measures import measures_of
+
+
+def test_packing_keeps_matrices_to_half_a_step() -> None:
+    rng = np.random.default_rng(0)
+    matrix = rng.normal(0, 0.2, (2, 6, 4)).astype(np.float32)
+    whole = {"net/q.w": matrix, "net/q.b": matrix[:, 0], "heads": np.array(4)}
+    again = weights.unpacked(weights.packed(whole))
+    assert set(again) == set(whole)
+    largest = np.abs(matrix).max(axis=1, keepdims=True)
+    assert (np.abs(again["net/q.w"] - matrix) <= largest / 127 / 2 + 1e-7).all()
+    np.testing.assert_array_equal(again["net/q.b"], whole["net/q.b"])
+    twice = weights.unpacked(weights.packed(again))
+    np.testing.assert_allclose(twice["net/q.w"], again["net/q.w"], atol=1e-7)
+
+
+def test_all_weights_together_stay_small() -> None:
+    assert sum(f.stat().st_size for f in weights.FOLDER.glob("*.npz")) < 8_000_000
+
+
+@pytest.mark.parametrize("view", ["down_the_line", "face_on"])
+def test_unseen_errors_cover_every_body_measure_and_hold_two_spreads(view: str) -> None:
+    """Cross-validated by body: 92 to 98 % within two spreads, spread at most 1.5 x the error."""
+    with np.load(weights.FOLDER / "cv_errors.npz") as cv:
+        here = cv["view"] == view
+        keys = set(zip(cv["measure"][here].tolist(), cv["event"][here].tolist(), strict=True))
+        for measure, event in keys:
+            rows = here & (cv["measure"] == measure) & (cv["event"] == event)
+            error, u = cv["value"][rows] - cv["truth"][rows], cv["u"][rows]
+            assert len(np.unique(cv["body"][rows])) > 30
+            assert 0.92 <= np.mean(np.abs(error) <= 2 * u) <= 0.98, (measure, event)
+            assert np.sqrt(np.mean(u**2)) <= 1.5 * np.sqrt(np.mean(error**2)), (measure, event)
+    ours = {
+        (m.id, m.event)
+        for m in measures_of(view, "swing")
+        if not m.id.startswith(
+            ("shaft", "handle", "ball_pos", "hand_speed", "backs", "downs", "tempo")
+        )
+    }
+    assert keys == ours
