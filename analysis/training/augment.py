@@ -202,7 +202,7 @@ class Augmenter:
                 ]
                 columns.append(np.array([v.mean() if len(v) else 0.0 for v in mean]))
         table = np.stack(columns, axis=1)
-        return np.asarray((table - table.mean(axis=0)) / table.std(axis=0))
+        return np.asarray((table - table.mean(axis=0)) / (table.std(axis=0) + 1e-9))
 
     def _deformed(
         self, lifted: Array, rng: np.random.Generator, ranges: Ranges

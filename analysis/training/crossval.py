@@ -58,6 +58,15 @@ class Errors:
         return self.value - self.truth
 
 
+def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArray[np.int64]]:
+    """Bodies that each member does not see: every body is unseen once per partition."""
+    out = []
+    for p in range(partitions):
+        shuffled = np.random.default_rng(5 + p).permutation(bodies)
+        out += [shuffled[k::count] for k in range(count)]
+    return out
+
+
 def predict(
     table: Table, inputs: Inputs, weights: Mapping[str, Array], blind: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
@@ -193,7 +202,7 @@ def report(
     """The table of errors of the documentation, figures that this view shows only."""
     shown = {(m.id, m.event) for m in measures_of(view, "swing")} | {("camera_yaw_deg", "address")}
     lines = [
-        "| measure | event | swings | RMS | median | bias | slope | u / RMS | within 2u |",
+        "| measure | event | n | RMS | median | limits of agreement | slope | u/RMS | in 2u |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for key, e in errors.items():
@@ -205,11 +214,17 @@ def report(
         slope = np.polyfit(e.truth, e.value, 1)[0]
         lines.append(
             f"| `{told(key)[0]}` | {told(key)[1]} | {len(error)} | {_digits(rms)} | "
-            f"{_digits(np.median(np.abs(error)))} | {_digits(error.mean())} | {slope:.2f} | "
+            f"{_digits(np.median(np.abs(error)))} | {_limits(error)} | {slope:.2f} | "
             f"{np.sqrt(np.mean(u**2)) / rms:.2f} | "
             f"{100 * honest_coverage(e, table.swings['body']):.1f} % |"
         )
     return lines
+
+
+def _limits(error: Array) -> str:
+    """Limits of agreement (Bland & Altman 1986): mean difference -+ 1.96 standard deviations."""
+    low, high = error.mean() + np.array([-1.96, 1.96]) * error.std()
+    return f"{_digits(low)} to {_digits(high)}"
 
 
 def _digits(value: float) -> str:

@@ -49,7 +49,9 @@ def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
     trainer = Trainer(table, Recipe(epochs=options.epochs), Ranges())
     body = table.swings["body"]
     members, held_out = [], []
-    for seed, unseen in enumerate(groups(np.unique(body), options.partitions, options.groups)):
+    for seed, unseen in enumerate(
+        crossval.groups(np.unique(body), options.partitions, options.groups)
+    ):
         out = np.isin(body, unseen)
         members.append(
             _member(trainer, ~out, seed, options.work / f"{view}_{seed}_{options.epochs}.npz")
@@ -79,15 +81,6 @@ def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
     print("\n".join(lines), flush=True)
     np.savez_compressed(options.out / f"body_{view}.npz", **packed(weights))
     return rows
-
-
-def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArray[np.int64]]:
-    """Bodies that each member does not see: every body is unseen once per partition."""
-    out = []
-    for p in range(partitions):
-        shuffled = np.random.default_rng(5 + p).permutation(bodies)
-        out += [shuffled[k::count] for k in range(count)]
-    return out
 
 
 def _member(trainer: Trainer, train: NDArray[np.bool_], seed: int, path: Path) -> dict[str, Array]:

@@ -1,0 +1,153 @@
+"""What the network is trained on: truth, other cameras, other bodies. No PyTorch needed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.core import corrector
+from analysis.core.corrector import FIGURES
+from analysis.core.measures import body_curves
+from analysis.core.pose import JOINTS, LANDMARK
+from analysis.training import augment, crossval, table
+from analysis.training.augment import Augmenter, Ranges
+
+STILL = Ranges(**dict.fromkeys(Ranges.__dataclass_fields__, 0.0))
+PHASES = np.array([0.0, 0.0, 0.5, 1.0, 1.5, 2.0, 2.5])
+EVENTS = np.array([0, 0, -1, 3, -1, 6, -1])
+TURNS = np.radians([0.0, 0.0, 20.0, 40.0, 5.0, -30.0, -60.0])
+FOCAL, DISTANCE, SIZE = 930.0, 3.5, (720, 1280)
+
+
+def figure(turn: float) -> np.ndarray:
+    """A golfer whose hips and shoulders have turned, in the table's columns, shape (22, 3)."""
+    place = {
+        "nose": (0, 0.3, 1.5), "head": (0, 0.2, 1.55), "neck": (0, 0.22, 1.42),
+        "grip": (0, 0.35, 0.75), "clubhead": (0, 0.8, 0.02), "com": (0, 0.07, 0.93),
+        "shoulder": (0.18, 0.22, 1.36), "elbow": (0.16, 0.27, 1.07), "wrist": (0.05, 0.33, 0.83),
+        "hip": (0.09, -0.10, 0.92), "knee": (0.14, 0.08, 0.50), "ankle": (0.16, 0.0, 0.07),
+        "heel": (0.16, -0.07, 0.03), "toe": (0.16, 0.20, 0.0),
+    }  # fmt: skip
+    xyz = np.zeros((len(table.COLUMNS), 3))
+    for name, k in table.COLUMN.items():
+        limb, _, side = name.rpartition("_")
+        x, y, z = place[limb or name]
+        half = -x if side == "trail" else x
+        if limb in ("hip", "shoulder"):  # a backswing takes the lead side toward the ball
+            xyz[k] = (half * np.cos(turn), y + half * np.sin(turn), z)
+        else:
+            xyz[k] = (half, y, z)
+    return xyz
+
+
+def swings(view: str = "down_the_line") -> table.Table:
+    """Two swings of two bodies, landmarks where the joints are drawn."""
+    away, out = np.zeros(3), np.zeros((3, 3))
+    # rows: the picture's right, down and ahead, in the golfer's X, -Y, Z
+    if view == "down_the_line":
+        out[:] = [[0, -1, 0], [0, 0, -1], [1, 0, 0]]
+    else:
+        out[:] = [[1, 0, 0], [0, 0, -1], [0, 1, 0]]
+    away[:] = [0, 0.9, DISTANCE]
+    n = len(PHASES)
+    xyz = np.tile(np.array([figure(t) for t in TURNS]), (2, 1, 1))
+    camera = np.einsum("ij,nkj->nki", out, xyz * [1, -1, 1]) + away
+    xy = camera[..., :2] / camera[..., 2:] * FOCAL + np.array(SIZE) / 2
+    frame = {
+        "swing": np.repeat([0, 1], n), "t": np.tile(PHASES * 0.5 - 0.01 * (EVENTS == 0), 2),
+        "phase": np.tile(PHASES, 2), "event": np.tile(EVENTS, 2), "true_xyz": xyz, "true_xy": xy,
+        "mp_xy": xy[:, augment._DEPTH_OF], "depth": np.zeros((2 * n, 33)),
+        "mp_world": np.zeros((2 * n, 33, 3)), "confidence": np.ones((2 * n, 33)),
+        "hip_yaw": np.degrees(np.tile(TURNS, 2)), "sho_yaw": np.degrees(np.tile(TURNS, 2)),
+        "balance": np.full(2 * n, 50.0),
+    }  # fmt: skip
+    told = {
+        "sid": np.arange(2), "body": np.array([3, 8]), "stature": np.array([180.0, 180.0]),
+        "view": np.full(2, table.VIEWS[view]), "setup_only": np.zeros(2, int),
+        "w": np.full(2, SIZE[0]), "h": np.full(2, SIZE[1]), "f": np.full(2, FOCAL),
+        "yaw_off": np.array([2.0, -3.0]), "R": np.tile(out, (2, 1, 1)), "t": np.tile(away, (2, 1)),
+    }  # fmt: skip
+    return table.Table(frame, told, table._truth(frame, told))
+
+
+@pytest.mark.parametrize("view", ["down_the_line", "face_on"])
+def test_without_changes_the_same_picture_is_drawn_again(view: str) -> None:
+    augmenter = Augmenter(swings(view))
+    plain = augmenter.plain()
+    drawn = augmenter.drawn(np.random.default_rng(0), STILL)
+    np.testing.assert_allclose(drawn.tokens, plain.tokens, atol=1e-4)
+    np.testing.assert_allclose(drawn.target, plain.target, atol=1e-3)
+
+
+@pytest.mark.parametrize("view", ["down_the_line", "face_on"])
+def test_truth_of_turned_and_widened_bodies_is_that_of_their_joints(view: str) -> None:
+    """Figures told of deformed bodies against the closed forms on their joints in space."""
+    data = swings(view)
+    ranges = Ranges(**STILL.__dict__ | {"hip_twist_deg": 15.0, "log_width": 0.1})
+    drawn = Augmenter(data).drawn(np.random.default_rng(2), ranges).target
+    solid = drawn[:, len(FIGURES) + 2 * len(JOINTS) :].reshape(-1, len(JOINTS), 3) * 1.8
+    for rows in table.rows_of(data.frame, data.swings):
+        curves = body_curves(solid[rows] / 100, data.frame["t"][rows], address_s=-0.01)
+        for name in ("pelvis_turn_deg", "shoulder_turn_deg", "lead_elbow_deg"):
+            found = drawn[rows, FIGURES.index(name)]
+            np.testing.assert_allclose(found, curves[name], atol=0.02, err_msg=name)
+        depth = drawn[rows, FIGURES.index("trail_hip_depth_cm")] * 1.8
+        np.testing.assert_allclose(depth, curves["trail_hip_depth_cm"], atol=0.02)
+    before = Augmenter(data).plain().target
+    assert np.abs(drawn - before)[:, FIGURES.index("pelvis_turn_deg")].max() > 3
+
+
+@pytest.mark.parametrize(
+    ("view", "far", "near", "apart_m"),
+    [
+        ("down_the_line", "ankle_left", "ankle_right", 0.32),
+        ("face_on", "toe_left", "heel_left", 0.27),
+    ],
+)
+def test_a_camera_off_the_line_sees_the_feet_so(
+    view: str, far: str, near: str, apart_m: float
+) -> None:
+    """Positive yaw is toward the heels down-the-line and toward the target face-on: what lies
+    farther along the view (nearer, face-on) moves to the left by its distance x sin(yaw)."""
+    data = swings(view)
+    ranges = Ranges(**STILL.__dict__ | {"yaw_deg": 8.0})
+    augmenter = Augmenter(data)
+    drawn, plain = augmenter.drawn(np.random.default_rng(5), ranges), augmenter.plain()
+    figures = len(FIGURES) - 2
+    assert drawn.target[:, :figures] == pytest.approx(plain.target[:, :figures], abs=1e-3)
+    yaw = np.radians((drawn.target - plain.target)[:, FIGURES.index("camera_yaw_deg")])
+    assert np.abs(yaw).max() > np.radians(2)
+    a, b = (2 * corrector._READ.index(LANDMARK[name]) for name in (far, near))
+    seen = (drawn.tokens[:, a] - drawn.tokens[:, b]) - (plain.tokens[:, a] - plain.tokens[:, b])
+    np.testing.assert_allclose(1.8 * seen, -apart_m * np.sin(yaw), rtol=0.25, atol=0.004)
+
+
+def test_upright_pictures_lean_by_what_is_left() -> None:
+    data = swings("face_on")
+    lean = np.radians(3.0)
+    turn = np.array([[np.cos(lean), -np.sin(lean), 0], [np.sin(lean), np.cos(lean), 0], [0, 0, 1]])
+    data.swings["R"] = turn @ data.swings["R"]
+    data.swings["t"] = data.swings["t"] @ turn.T
+    roll = FIGURES.index("camera_roll_deg")
+    augmenter = Augmenter(data)
+    np.testing.assert_allclose(augmenter.plain().target[:, roll], 3.0, atol=1e-4)
+    assert np.abs(augmenter.plain(level=True).target[:, roll]).max() < 3 * augment.LEVEL_SD_DEG
+    drawn = augmenter.drawn(np.random.default_rng(1), Ranges(**STILL.__dict__ | {"level": 1.0}))
+    assert np.abs(drawn.target[:, roll]).max() < 3 * augment.LEVEL_SD_DEG
+
+
+def test_every_body_is_unseen_once_in_each_partition() -> None:
+    bodies = np.arange(36)
+    parts = crossval.groups(bodies, 2, 5)
+    assert len(parts) == 10
+    for first in (0, 5):
+        dealt = np.sort(np.concatenate(parts[first : first + 5]))
+        np.testing.assert_array_equal(dealt, bodies)
+
+
+def test_truth_follows_the_closed_forms() -> None:
+    data = swings()
+    top = np.flatnonzero(data.frame["event"] == 3)
+    assert data.truth[top, FIGURES.index("pelvis_turn_deg")] == pytest.approx(40.0)
+    depth = 100 * 9 * np.sin(np.radians(40)) / 180
+    assert data.truth[top, FIGURES.index("trail_hip_depth_cm")] == pytest.approx(depth, abs=1e-6)
