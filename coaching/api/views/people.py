@@ -239,7 +239,7 @@ class Students(viewsets.ReadOnlyModelViewSet[Student]):
     @action(detail=True, methods=["post"])
     def snooze(self, request: ApiRequest, pk: int) -> Response:
         """Put a student's rows off until a moment; null brings them back. Pain is never put off."""
-        student = access.student_prepare(request.user, pk)
+        student = access.student_teach(request.user, pk)
         people.snooze_student(
             student=student, by=request.user, **checked(shapes.SnoozeSerializer, request)
         )
