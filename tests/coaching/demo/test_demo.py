@@ -81,8 +81,9 @@ def waiting(keeper: User, key: str | None = None) -> list[desk.Row]:
 
 
 def test_nothing_of_another_studio_changes_and_nothing_of_the_demo_stays(
-    quick_worker, student, django_capture_on_commit_callbacks
+    quick_worker, student, django_capture_on_commit_callbacks, settings, tmp_path
 ):
+    settings.MEDIA_ROOT = tmp_path  # other test processes write into the shared one
     factories.make_measured(
         factories.make_submission(student=student, video=factories.make_video(files=True)),
         {("pelvis_turn_deg", "top"): (38.0, 2.0)},
