@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.weights import FOLDER
 from tests.analysis.film import encode, pictures, scaled
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -51,7 +52,28 @@ print(time.process_time() - start)
 """
 
 
+def unseen_bodies() -> None:
+    """What the weights were worth on bodies that the members told with had never seen."""
+    with np.load(FOLDER / "cv_errors.npz") as stored:
+        rows = {name: stored[name] for name in ("measure", "event", "view", "truth", "value", "u")}
+    error = rows["value"] - rows["truth"]
+    told = np.isfinite(error) & np.isfinite(rows["u"])
+    figure("coverage_2u", np.mean(np.abs(error[told]) <= 2 * rows["u"][told]), "share")
+    for measure, event in (
+        ("pelvis_turn_deg", "top"),
+        ("pelvis_turn_deg", "impact"),
+        ("shoulder_turn_deg", "top"),
+    ):
+        for view in ("down_the_line", "face_on"):
+            chosen = told & (rows["measure"] == measure) & (rows["event"] == event)
+            off = error[chosen & (rows["view"] == view)]
+            name = f"{measure.removesuffix('_deg')}_{event}_{view}"
+            figure(f"unseen_{name}_rms", np.sqrt(np.mean(off**2)), "deg")
+            figure(f"unseen_{name}_median", np.median(np.abs(off)), "deg")
+
+
 def main() -> None:
+    unseen_bodies()
     with tempfile.TemporaryDirectory() as folder:
         long = film(Path(folder) / "long.mp4", seconds=20, factor=1.5)
         short = film(Path(folder) / "short.mp4", seconds=3.5, factor=1.5)
