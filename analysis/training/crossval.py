@@ -234,7 +234,7 @@ def _digits(value: float) -> str:
 def rows_for_archive(
     view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
 ) -> dict[str, Array]:
-    """One row per figure of an unseen swing, in the units shown to people."""
+    """One row per figure of an unseen swing, in the units shown to people, to a thousandth."""
     shown = {(m.id, m.event) for m in measures_of(view, "swing")}
     columns: dict[str, list[Array]] = {}
     for key, e in errors.items():
@@ -246,9 +246,9 @@ def rows_for_archive(
             "measure": np.full(n, told(key)[0], "U24"),
             "event": np.full(n, told(key)[1], "U13"),
             "view": np.full(n, view, "U13"),
-            "truth": (e.truth * unit).astype(np.float32),
-            "value": (e.value * unit).astype(np.float32),
-            "u": (e.raw * scales[key] * unit).astype(np.float32),
+            "truth": np.round(e.truth * unit, 3).astype(np.float32),
+            "value": np.round(e.value * unit, 3).astype(np.float32),
+            "u": np.round(e.raw * scales[key] * unit, 3).astype(np.float32),
             "body": table.swings["body"][e.swing].astype(np.int16),
             "clip": table.swings["sid"][e.swing].astype(np.int32),
         }.items():

@@ -94,6 +94,9 @@ def _member(trainer: Trainer, train: NDArray[np.bool_], seed: int, path: Path) -
 def stacked(members: list[dict[str, Array]], recipe: Recipe) -> dict[str, Array]:
     """Members side by side, rounded as they are stored."""
     out = {k: np.stack([m[k] for m in members]).astype(np.float32) for k in members[0]}
+    for name in out:
+        if name.endswith((".b", ".g")):  # shifts and gains: half precision is plenty
+            out[name] = out[name].astype(np.float16)
     out |= {"layers": np.array(recipe.layers), "heads": np.array(recipe.heads)}
     return unpacked(packed(out))
 
