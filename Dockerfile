@@ -7,7 +7,7 @@ WORKDIR /app
 COPY . .
 # The models go beside the code, because VAR_DIR is a volume.
 ENV MODELS_DIR=/app/models PATH=/app/.venv/bin:$PATH PYTHONUNBUFFERED=1
-RUN bash .ci/setup && rm -rf /root/.cache /root/.npm
+RUN bash .ci/setup && rm -rf ~/.cache ~/.npm
 RUN useradd --system causeway && mkdir /data && chown causeway /data
 USER causeway
 ENV VAR_DIR=/data

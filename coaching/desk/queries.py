@@ -69,7 +69,8 @@ class Row:
     action: str
     url: str
     promised_at: datetime | None = None
-    state: str = ""
+    # What can be done without leaving the list: a label, and where its button posts.
+    posts: Sequence[tuple[str, str]] = ()
     submission: Submission | None = None
     attempt: Attempt | None = None
     asked: Sequence[Asked] = ()
@@ -123,7 +124,6 @@ def _pain(students: QuerySet[Student]) -> Iterable[Row]:
             since=report.created_at,
             action=_("Read the report"),
             url=reverse("practice:pain_report", args=[report.pk]),
-            state="stop",
         )
 
 
@@ -168,7 +168,6 @@ def _clip_row(
         promised_at=clip.promised_at,
         action=action,
         url=url,
-        state=state(failed or clip),
         submission=clip,
         attempt=attempt,
         asked=asked,
@@ -222,8 +221,8 @@ def _new_looks(students: QuerySet[Student]) -> Iterable[Row]:
             sentence=_("The cause has passed; look again whether “%(words)s” is still there.")
             % {"words": finding.words},
             since=finding.look_again_at,
-            action=_("Ask for a new look"),
-            url=reverse("intake:ask", args=[finding.student_id]),
+            action=_("Look again"),
+            url=reverse("diagnosis:shown", args=[finding.student_id]),
         )
     for assignment in checks_due(students):
         yield Row(
@@ -232,8 +231,12 @@ def _new_looks(students: QuerySet[Student]) -> Iterable[Row]:
             sentence=_("climbed “%(drill)s”; a check film is due.")
             % {"drill": assignment.drill_version.title},
             since=assignment.closed_at or assignment.created_at,
-            action=_("Ask for a check film"),
-            url=reverse("intake:ask", args=[assignment.student_id]),
+            action=_("Look at the drill"),
+            url=reverse("practice:drill", args=[assignment.pk]),
+            posts=(
+                (_("Ask for a check film"), reverse("practice:check_film", args=[assignment.pk])),
+                (_("No check film"), reverse("practice:skip_check", args=[assignment.pk])),
+            ),
         )
 
 
@@ -252,12 +255,12 @@ def _answers(students: QuerySet[Student]) -> Iterable[Row]:
             % {"words": finding.words, "answer": finding.answer},
             since=finding.answered_at,
             action=_("Read the answer"),
-            url=reverse("desk:student", args=[finding.student_id]),
+            url=reverse("diagnosis:shown", args=[finding.student_id]),
         )
 
 
 def _messages(students: QuerySet[Student], *, user: User) -> Iterable[Row]:
-    """Words of students that nobody of the studio has read."""
+    """Words of students and guardians that the reader has not seen yet."""
     read = Seen.objects.filter(thread=OuterRef("thread"), user=user, entry__gte=OuterRef("pk"))
     unread = (
         Entry.objects.filter(thread__student__in=students, kind=Entry.Kind.MESSAGE)

@@ -1,5 +1,6 @@
 """The waiting list: what stands first, what each row says, who sees it, at what cost."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -9,12 +10,15 @@ from django.urls import reverse
 from django.utils import timezone
 
 from coaching.desk import queries
-from coaching.diagnosis.models import Finding
+from coaching.diagnosis import services as diagnosis
+from coaching.diagnosis.models import Because, Finding
 from coaching.lessons import services as lessons
 from coaching.people import access
 from coaching.people.models import Student
 from coaching.practice.models import PainReport
+from coaching.review.models import Review
 from tests import factories
+from tests.coaching.practice.making import make_assignment, make_review
 
 pytestmark = pytest.mark.django_db
 TURN = {("pelvis_turn_deg", "top"): (38.0, 2.0)}
@@ -144,3 +148,56 @@ def test_promises_are_counted_as_kept_or_missed(coach, student):
     kept = queries.promises(access.students_taught(coach), days=30)
     assert (kept.answered, kept.kept, kept.missed) == (2, 1, 1)
     assert (kept.waiting, kept.overdue) == (1, 1)
+
+
+def decided(client, row, **data):
+    """Follow a row to its page and press the button that decides."""
+    page = client.get(row.url)
+    assert page.status_code == 200
+    (address,) = {
+        found
+        for found in re.findall(r'action="([^"]+)"', page.content.decode())
+        if re.search(r"/finding/\d+/(look-again|settle)", found)
+    }
+    client.post(address, data)
+
+
+def test_a_new_look_that_was_decided_waits_no_longer(coach, student, client_for):
+    review = Review.objects.create(student=student, published_at=timezone.now())
+    cause, effect = (
+        Finding.objects.create(student=student, review=review, kind=kind, words=words)
+        for kind, words in (("cause", "the grip is weak"), ("compensation", "you stand up"))
+    )
+    Because.objects.create(effect=effect, cause=cause)
+    diagnosis.close_finding(finding=cause)
+    (row,) = rows(coach)
+    decided(client_for(coach), row, still_there="no")
+    assert rows(coach) == []
+
+
+def test_an_answered_question_that_was_settled_waits_no_longer(coach, student, client_for):
+    review = Review.objects.create(student=student, published_at=timezone.now())
+    question = Finding.objects.create(
+        student=student, review=review, kind="question", words="does your hip feel stiff"
+    )
+    diagnosis.answer_question(finding=question, by=student.user, words="No, not at all.")
+    (row,) = rows(coach)
+    assert "No, not at all." in row.sentence
+    decided(client_for(coach), row)
+    assert rows(coach) == []
+
+
+@pytest.mark.parametrize("which", [0, 1], ids=["asked", "not wanted"])
+def test_a_check_film_is_asked_for_from_the_row_itself(coach, student, client_for, which):
+    assignment = make_assignment(review=make_review(student=student))
+    student.requests.update(closed_at=timezone.now())
+    assignment.closed_at = timezone.now()
+    assignment.check_due_on = timezone.localdate()
+    assignment.save()
+    (row,) = [row for row in rows(coach) if row.group == "look_again"]
+    label, address = row.posts[which]
+    client = client_for(coach)
+    assert label in client.get(reverse("desk:waiting")).content.decode()
+    client.post(address)
+    assert [row for row in rows(coach) if row.group == "look_again"] == []
+    assert student.requests.filter(closed_at__isnull=True).exists() == (which == 0)
