@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import cv2
@@ -14,6 +13,7 @@ from analysis.core.pose import LANDMARK, LANDMARKS, Capture
 from analysis.estimators import Person
 from analysis.video import Frame
 from tests.analysis.film import encode, sound_only
+from tests.fakes import Stage
 
 WIDTH, HEIGHT = 360, 640
 # Where the landmarks of a right-hander at address lie: x from mid-feet, y up, in statures.
@@ -43,25 +43,14 @@ def golfer(
     return Person(xy, np.zeros(count), np.full(count, 0.95), np.zeros((count, 3)))
 
 
-class Shown:
+class Shown(Stage):
     """An estimator that finds these people in every picture (in survey pixels)."""
-
-    version = "shown"
 
     def __init__(self, *people: Person) -> None:
         self.people = list(people)
 
-    def __enter__(self) -> Shown:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        pass
-
-    def estimate(
-        self, frames: Iterable[Frame], *, quick: bool
-    ) -> Iterator[tuple[Frame, list[Person]]]:
-        for frame in frames:
-            yield frame, sorted(self.people, key=lambda p: -p.height_px)
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        return sorted(self.people, key=lambda p: -p.height_px)
 
 
 def scenery(seed: int = 0) -> np.ndarray:

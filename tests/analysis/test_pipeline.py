@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,32 +15,21 @@ from analysis.pipeline import _stretched, analyse_video
 from analysis.video import Frame, probe
 from tests.analysis.film import encode
 from tests.analysis.test_capture import HEIGHT, WIDTH, capture, golfer, scenery
+from tests.fakes import Stage
 
 
-class Acted:
+class Acted(Stage):
     """An estimator whose golfer does as told: `pose(time_s)` in pictures 360 wide."""
-
-    version = "acted"
 
     def __init__(self, pose) -> None:  # type: ignore[no-untyped-def]
         self.pose = pose
         self.looked: dict[bool, list[int]] = {True: [], False: []}
 
-    def __enter__(self) -> Acted:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        pass
-
-    def estimate(
-        self, frames: Iterable[Frame], *, quick: bool
-    ) -> Iterator[tuple[Frame, list[Person]]]:
-        for frame in frames:
-            self.looked[quick].append(frame.index)
-            person = self.pose(frame.time_s)
-            factor = frame.image.shape[1] / WIDTH
-            xy = person.xy_px * factor
-            yield frame, [Person(xy, person.depth_px, person.confidence, person.world_m)]
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        self.looked[quick].append(frame.index)
+        person = self.pose(frame.time_s)
+        xy = person.xy_px * (frame.image.shape[1] / WIDTH)
+        return [Person(xy, person.depth_px, person.confidence, person.world_m)]
 
 
 @pytest.fixture(scope="module")
