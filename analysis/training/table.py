@@ -1,8 +1,8 @@
 """Read the table of landmarks and true joints, and reckon the true figures from it.
 
-The table's folder holds `shards/w*_*.npz` (keys `f_*` per frame, `s_*` per swing); its
-own description says how it was drawn. Left-handers are mirrored here, so that `l` is the
-lead side for everybody.
+A folder holds `shards/w*_*.npz` (keys `f_*` per frame, `s_*` per swing); its own
+description, or `render.make`, says how it was drawn. Left-handers are mirrored here, so
+that `l` is the lead side for everybody.
 """
 
 from __future__ import annotations
@@ -66,30 +66,38 @@ class Table:
     truth: Array
 
 
-def load(folder: Path, view: str) -> Table:
+def load(view: str, *folders: Path) -> Table:
     """Read, mirror, clean and order the swings of one view."""
-    frame, swings = _read(folder)
-    _mirror(frame, swings)
+    frame, swings = motions(*folders)
     frame, swings = _select(frame, swings, view)
     _clean(frame, swings)
     return Table(frame, swings, _truth(frame, swings))
 
 
-def _read(folder: Path) -> tuple[dict[str, Array], dict[str, Array]]:
-    paths = sorted((folder / "shards").glob("w*[0-9].npz"))
+def motions(*folders: Path) -> tuple[dict[str, Array], dict[str, Array]]:
+    """All frames and swings of the folders, left-handers mirrored, as they were drawn."""
+    frame, swings = _read(folders)
+    _mirror(frame, swings)
+    return frame, swings
+
+
+def _read(folders: tuple[Path, ...]) -> tuple[dict[str, Array], dict[str, Array]]:
+    paths = [p for folder in folders for p in sorted((folder / "shards").glob("w*[0-9].npz"))]
     if not paths:
-        raise FileNotFoundError(f"no shards in {folder}")
-    parts: dict[str, list[Array]] = {}
+        raise FileNotFoundError(f"no shards in {', '.join(map(str, folders))}")
+    parts: list[dict[str, Array]] = []
     swing_row, base = [], 0
     for path in paths:
-        with np.load(path) as shard:
-            ids = shard["s_sid"]
-            order = np.argsort(ids)
-            swing_row.append(base + order[np.searchsorted(ids, shard["f_sid"], sorter=order)])
-            base += len(ids)
-            for key in shard.files:
-                parts.setdefault(key, []).append(shard[key])
-    joined = {k: np.concatenate(v) for k, v in parts.items()}
+        with np.load(path) as stored:
+            shard = {k: stored[k] for k in stored.files}
+        shard.setdefault("s_from_body", shard["s_body"])  # whose motion it is
+        ids = shard["s_sid"]
+        order = np.argsort(ids)
+        swing_row.append(base + order[np.searchsorted(ids, shard["f_sid"], sorter=order)])
+        base += len(ids)
+        parts.append(shard)
+    common = set.intersection(*(set(shard) for shard in parts))
+    joined = {k: np.concatenate([shard[k] for shard in parts]) for k in sorted(common)}
     frame = {k[2:]: v for k, v in joined.items() if k.startswith("f_")}
     frame["swing"] = np.concatenate(swing_row)
     for key, scale in _SCALE.items():

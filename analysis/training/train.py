@@ -1,8 +1,9 @@
 """Make the weights of `analysis.weights` anew.
 
-    OMP_NUM_THREADS=1 python -m analysis.training.train --table DIR [--work DIR]
+    OMP_NUM_THREADS=1 python -m analysis.training.train --table DIR [--more DIR2] [--work DIR]
 
-`--table` holds the shards of rendered swings. Members are kept in `--work`, so that an
+`--table` holds the shards of rendered swings by which errors are told; `--more` what
+`render.make` adds to them, learned from only. Members are kept in `--work`, so that an
 interrupted training goes on where it stopped. Needs PyTorch (`pip install torch==2.13.0`,
 CPU), which nothing at run time does. Seeds are fixed: the same table gives the same
 weights up to the rounding of the machine's arithmetic.
@@ -18,7 +19,7 @@ import torch
 from numpy.typing import NDArray
 
 from analysis.training import crossval, familiar
-from analysis.training.augment import Ranges
+from analysis.training.augment import Augmenter, Ranges
 from analysis.training.network import Recipe, Trainer
 from analysis.training.table import VIEWS, Array, load
 from analysis.weights import packed, unpacked
@@ -29,6 +30,7 @@ WEIGHTS = Path(__file__).resolve().parents[1] / "weights"
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--table", type=Path, required=True)
+    parser.add_argument("--more", type=Path, nargs="*", default=[])
     parser.add_argument("--work", type=Path, default=Path("training-work"))
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     parser.add_argument("--views", nargs="+", default=list(VIEWS), choices=list(VIEWS))
@@ -45,23 +47,24 @@ def main() -> None:
 
 
 def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
-    table = load(options.table, view)
-    trainer = Trainer(table, Recipe(epochs=options.epochs), Ranges())
-    body = table.swings["body"]
+    table, wide = load(view, options.table), load(view, options.table, *options.more)
+    trainer = Trainer(wide, Recipe(epochs=options.epochs), Ranges())
+    body, augmenter = table.swings["body"], Augmenter(table)
     members, held_out = [], []
     for seed, unseen in enumerate(
         crossval.groups(np.unique(body), options.partitions, options.groups)
     ):
-        out = np.isin(body, unseen)
+        # nor a motion of an unseen body on another one
+        out = np.isin(wide.swings["from_body"], unseen)
         members.append(
             _member(trainer, ~out, seed, options.work / f"{view}_{seed}_{options.epochs}.npz")
         )
-        held_out.append(out)
+        held_out.append(np.isin(body, unseen))
     weights = stacked(members, trainer.recipe)
     blind = np.array(held_out)
     rows, lines = {}, []
     for level in (False, True):
-        inputs = trainer.augmenter.plain(level=level)
+        inputs = augmenter.plain(level=level)
         value, raw = crossval.predict(table, inputs, weights, blind)
         errors = crossval.event_errors(table, inputs.target, value, raw)
         errors |= crossval.peak_errors(table, value)
@@ -75,7 +78,7 @@ def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
             lines += crossval.joint_report(table, inputs.target, value)
             lines += crossval.click_report(table, inputs.target, value)
             lines += familiar.report(table, inputs.tokens, errors)
-            weights |= familiar.describe(table, inputs.tokens)
+            weights |= familiar.describe(wide, trainer.augmenter.plain().tokens)
             weights |= crossval.covariances(table, inputs.target, value)
     (options.work / f"report_{view}.md").write_text("\n".join(lines) + "\n")
     print("\n".join(lines), flush=True)

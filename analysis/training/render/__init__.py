@@ -1,0 +1,1 @@
+"""More rendered swings: other bodies, clothes and cameras for the motions of a table."""
