@@ -9,7 +9,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analysis.core.club import Camera, measure_club, shaft_direction, usual_camera
+from analysis.core.camera import Camera, shaft_direction, usual_camera
+from analysis.core.club import measure_club
 from analysis.core.pose import JOINTS, Capture, Moment, ShaftTrack
 
 STATURE = 1.8

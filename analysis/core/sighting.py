@@ -1,0 +1,105 @@
+"""The shaft as it is seen at one moment, between frames."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.core.motion import gap_at
+from analysis.core.pose import Array, Moment, ShaftTrack
+
+_SHORT = 0.10  # of stature in the picture: less is a shaft seen from its end
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """The shaft at one moment: angle, its rate and spread, a point on it, seen length."""
+
+    angle_deg: float
+    rate_deg_s: float
+    sd_deg: float
+    grip_px: Array
+    grip_rate_px_s: Array
+    length_px: float
+    frame_s: float
+
+
+def seen_at(shaft: ShaftTrack, moment: Moment, stature_px: float) -> Sighting | str:
+    """Interpolated between neighbouring sightings, never across a gap."""
+    when = moment.time_s
+    assert when is not None
+    rows = np.flatnonzero(np.isfinite(shaft.angle_deg))
+    t = shaft.time_s[rows]
+    frame_s = gap_at(shaft.time_s, when)
+    k = int(np.searchsorted(t, when))
+    before, after = max(k - 1, 0), min(k, len(t) - 1)
+    reach = max(1.6 * frame_s, 0.025)
+    if when - t[before] > reach or t[after] - when > reach:
+        return "shaft_end_on"
+    near = rows[np.abs(t - when) < max(2.6 * frame_s, 0.04)]
+    angle = float(np.interp(when, shaft.time_s[near], shaft.angle_deg[near]))
+    length = float(np.interp(when, shaft.time_s[near], shaft.length_px[near]))
+    grip, rate = np.zeros(2), np.zeros(2)
+    turn = 0.0
+    span = shaft.time_s[near[-1]] - shaft.time_s[near[0]]
+    if span > 0:
+        turn = float(np.polyfit(shaft.time_s[near] - when, shaft.angle_deg[near], 1)[0])
+    for axis in (0, 1):
+        grip[axis] = np.interp(when, shaft.time_s[near], shaft.grip_px[near, axis])
+        if span > 0:
+            rate[axis] = np.polyfit(shaft.time_s[near] - when, shaft.grip_px[near, axis], 1)[0]
+    if length < _SHORT * stature_px:
+        return "shaft_end_on"
+    sd = float(np.interp(when, shaft.time_s[near], shaft.sd_deg[near]))
+    return Sighting(angle, turn, sd, grip, rate, length, frame_s)
+
+
+def at_rest(shaft: ShaftTrack, moment: Moment) -> Sighting | str:
+    """The middle of what was seen in the last part of the stillness."""
+    when = moment.time_s or 0.0
+    frame_s = gap_at(shaft.time_s, when)
+    inside = (shaft.time_s <= when + 0.6 * frame_s) & (shaft.time_s > when - 0.3)
+    rows = np.flatnonzero(inside & np.isfinite(shaft.angle_deg))
+    if not len(rows):  # a set-up's address is the start of its stillness
+        after = (shaft.time_s >= when) & (shaft.time_s < when + 0.6)
+        rows = np.flatnonzero(after & np.isfinite(shaft.angle_deg))
+    if not len(rows):
+        return "not_seen"
+    return Sighting(
+        angle_deg=float(np.median(shaft.angle_deg[rows])),
+        rate_deg_s=0.0,
+        sd_deg=float(np.median(shaft.sd_deg[rows])),
+        grip_px=np.asarray(np.median(shaft.grip_px[rows], axis=0)),
+        grip_rate_px_s=np.zeros(2),
+        length_px=float(np.median(shaft.length_px[rows])),
+        frame_s=frame_s,
+    )
+
+
+def through_the_ball(seen: Sighting, head_px: Array) -> Sighting:
+    """At impact the head is where it stood: only the grip moves with the event's time.
+
+    The shaft turns by 2000 degrees a second then, the line from the ball to the grip by
+    a quarter of that.
+    """
+    step = head_px - seen.grip_px
+    if not np.isfinite(step).all():
+        return seen
+    angle = math.degrees(math.atan2(-step[1], step[0]))
+    if abs((angle - seen.angle_deg + 180) % 360 - 180) > 30:
+        return seen
+    later = step - 0.001 * seen.grip_rate_px_s
+    rate = (math.degrees(math.atan2(-later[1], later[0])) - angle) / 0.001
+    return replace(seen, angle_deg=angle, rate_deg_s=rate, sd_deg=max(seen.sd_deg, 1.5))
+
+
+def head_at_address(shaft: ShaftTrack, events: Mapping[str, Moment]) -> Array:
+    address = events.get("address", Moment(None)).time_s
+    if address is None:
+        return np.full(2, np.nan)
+    rows = (shaft.time_s <= address + 1e-3) & (shaft.time_s > address - 0.4)
+    heads = shaft.head_px[rows & np.isfinite(shaft.head_px[:, 0])]
+    return np.median(heads, axis=0) if len(heads) else np.full(2, np.nan)
