@@ -21,7 +21,7 @@ from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, surve
 from analysis.core.bar import BarTrack, measure_bar
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
-from analysis.core.events import find_events, find_repetitions, joint_signals
+from analysis.core.events import find_events, joint_signals
 from analysis.core.measures import Readings, repetition, tempo_readings, withheld
 from analysis.core.pose import (
     EVENTS,
@@ -36,6 +36,7 @@ from analysis.core.pose import (
     mirror_for,
 )
 from analysis.core.remeasure import Artifact
+from analysis.core.repetitions import find_repetitions
 from analysis.core.swings import (
     RISE,
     film_cuts,

@@ -6,9 +6,10 @@ Event definitions: McNally et al., GolfDB, CVPR Workshops 2019 (arXiv 1903.06528
 import numpy as np
 import pytest
 
-from analysis.core.events import find_events, find_repetitions
+from analysis.core.events import find_events
 from analysis.core.motion import stature_px
 from analysis.core.pose import Capture, Moment, ShaftTrack
+from analysis.core.repetitions import find_repetitions
 from tests.analysis.stick import STATURE_M, pose_of, px, swing_hands
 
 FACE_ON = Capture("face_on", "swing", "right", 100 * STATURE_M)
