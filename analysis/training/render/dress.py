@@ -134,11 +134,8 @@ def _smoothed(values: Array, faces: NDArray[np.int32], times: int = 2) -> Array:
     """No steps at the edges of the cloth."""
     count = np.bincount(faces.ravel(), minlength=len(values)).astype(float)
     for _ in range(times):
-        total = np.zeros(len(values))
-        mean = values[faces].mean(axis=1)
-        for k in range(3):
-            np.add.at(total, faces[:, k], mean)
-        values = total / np.maximum(count, 1)
+        share = np.repeat(values[faces].mean(axis=1), 3)
+        values = np.bincount(faces.ravel(), share, len(values)) / np.maximum(count, 1)
     return values
 
 
@@ -147,6 +144,7 @@ def normals(vertices: Array, faces: NDArray[np.int32]) -> Array:
     corner = vertices[faces]
     flat = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     out = np.zeros_like(vertices)
-    for k in range(3):
-        np.add.at(out, faces[:, k], flat)
+    for axis in range(3):
+        share = np.repeat(flat[:, axis], 3)
+        out[:, axis] = np.bincount(faces.ravel(), share, len(vertices))
     return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12))

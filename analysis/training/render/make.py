@@ -169,13 +169,7 @@ class Scene:
         rng, camera = self.rng, self.camera
         light = _light(rng)
         empty = paint.surroundings(camera, rng)
-        grade = {
-            "soft": float(rng.choice([0, rng.uniform(0.3, 1.6)])),
-            "exposure": rng.uniform(0.55, 1.1),
-            "gamma": rng.uniform(0.5, 0.85),
-            "noise": rng.uniform(0, 7),
-            "jpeg": rng.uniform(50, 95),
-        }
+        film = paint.random_film(rng, camera.size_px)
         club = rng.uniform(0.1, 0.8, 3)
         for k in range(len(self.posed.joints)):
             points = self._skin(k)
@@ -190,16 +184,17 @@ class Scene:
             paint.paint_body(picture, *args)
             if not behind[0]:
                 paint.paint_club(picture, grip, head, camera, club, light)
-            shown = paint.as_filmed(picture, rng, grade)[..., ::-1]
+            shown = film.of(picture, rng)[..., ::-1]
             image = shown[:, ::-1] if self.left else shown
             yield Frame(k, float(k), np.ascontiguousarray(image))
 
     def _skin(self, k: int) -> Array:
         """Linear blend skinning of the dressed body at moment k."""
         w, b = self.mesh.weights, self.mesh.bones
-        turn = np.einsum("vk,vkij->vij", w, self.posed.turn[k][b])
-        place = np.einsum("vk,vki->vi", w, self.posed.place[k][b])
-        return np.asarray(np.einsum("vij,vj->vi", turn, self.outfit.vertices) + place)
+        bone = np.concatenate([self.posed.turn[k], self.posed.place[k][:, :, None]], axis=2)
+        blend = (w[:, None] @ bone.reshape(len(bone), 12)[b])[:, 0].reshape(-1, 3, 4)
+        moved = blend[:, :, :3] @ self.outfit.vertices[:, :, None]
+        return np.asarray(moved[..., 0] + blend[:, :, 3])
 
     def _rows(self, people: list[list[Person]]) -> Rows:
         n, (w, h) = len(people), self.camera.size_px

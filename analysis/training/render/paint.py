@@ -126,12 +126,19 @@ def paint_shadow(picture: Picture, points: Array, camera: Camera, light: Light) 
     height = np.maximum(points[:, 2], 0)
     flat = points - height[:, None] / max(light.toward[2], 0.25) * light.toward
     flat[:, 2] = 0
-    xy, _ = camera.see(flat)
-    mask = np.zeros(picture.shape[:2], np.uint8)
-    for x, y in xy[::2].astype(np.int32):
-        cv2.circle(mask, (int(x), int(y)), 3, 255, -1)
-    soft = cv2.GaussianBlur(mask, (0, 0), 2.5).astype(np.float32)[..., None] / 255
-    picture *= 1 - soft * np.float32(0.55 * light.direct / (light.direct + light.ambient))
+    h, w = picture.shape[:2]
+    x, y = np.round(camera.see(flat)[0]).astype(int).T
+    inside = (x >= 0) & (x < w) & (y >= 0) & (y < h)
+    if not inside.any():
+        return
+    x, y = x[inside], y[inside]
+    part = np.s_[max(y.min() - 9, 0) : y.max() + 10, max(x.min() - 9, 0) : x.max() + 10]
+    mask = np.zeros((h, w), np.float32)
+    mask[y, x] = 1
+    soft = cv2.GaussianBlur(cv2.dilate(mask[part], np.ones((7, 7), np.uint8)), (0, 0), 2.5)
+    picture[part] *= 1 - soft[..., None] * np.float32(
+        0.55 * light.direct / (light.direct + light.ambient)
+    )
 
 
 def paint_club(
@@ -266,16 +273,33 @@ def _things(out: Picture, camera: Camera, rng: np.random.Generator) -> None:
             cv2.line(out, (0, y), (w, y), [shade] * 3, 1, cv2.LINE_AA)
 
 
-def as_filmed(picture: Picture, rng: np.random.Generator, grade: dict[str, float]) -> Picture:
-    """Exposure, softness, noise and compression of a phone's film, as 8-bit BGR."""
-    soft = grade["soft"]
-    if soft > 0.3:
-        picture = cv2.GaussianBlur(picture, (0, 0), soft)
-    grey = 255 * np.clip(picture * grade["exposure"], 0, 1) ** grade["gamma"]
-    grey += rng.normal(0, grade["noise"], picture.shape)
-    coded = cv2.imencode(
-        ".jpg",
-        np.clip(grey, 0, 255).astype(np.uint8),
-        [cv2.IMWRITE_JPEG_QUALITY, int(grade["jpeg"])],
-    )[1]
-    return np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR))
+@dataclass(frozen=True)
+class Film:
+    """Exposure, softness, noise and compression of a phone's film."""
+
+    soft: float
+    tone: NDArray[np.float32]  # grey level of each of 1,024 brightnesses
+    grain: Picture
+    jpeg: int
+
+    def of(self, picture: Picture, rng: np.random.Generator) -> NDArray[np.uint8]:
+        """The picture as it comes off the phone, 8-bit BGR."""
+        if self.soft > 0.3:
+            picture = cv2.GaussianBlur(picture, (0, 0), self.soft)
+        bright = np.clip(picture * np.float32(1023), 0, 1023).astype(np.uint16)
+        dy, dx = (int(rng.integers(n)) for n in self.grain.shape[:2])
+        grey = self.tone[bright] + np.roll(self.grain, (dy, dx), (0, 1))
+        quality = [cv2.IMWRITE_JPEG_QUALITY, self.jpeg]
+        coded = cv2.imencode(".jpg", np.clip(grey, 0, 255).astype(np.uint8), quality)[1]
+        return np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR), np.uint8)
+
+
+def random_film(rng: np.random.Generator, size_px: tuple[int, int]) -> Film:
+    level = np.clip(np.linspace(0, 1, 1024) * rng.uniform(0.55, 1.1), 0, 1)
+    grain = rng.standard_normal((size_px[1], size_px[0], 3), np.float32)
+    return Film(
+        float(rng.choice([0, rng.uniform(0.3, 1.6)])),
+        (255 * level ** rng.uniform(0.5, 0.85)).astype(np.float32),
+        grain * np.float32(rng.uniform(0, 7)),
+        int(rng.uniform(50, 95)),
+    )
