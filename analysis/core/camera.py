@@ -20,7 +20,8 @@ from analysis.core.pose import JOINT, Array, Capture, Moment
 _USUAL_F, _USUAL_HEIGHT = 0.78, 0.57
 # and stands between feet and ball: on the line through the hands (statures toward it).
 _ASIDE = 0.11
-_USUAL_YAW_SD_DEG, _LEVEL_HELD_DEG = 3.5, 1.0
+_USUAL_YAW_SD_DEG, _USUAL_ROLL_SD_DEG, _LEVEL_HELD_DEG = 3.5, 0.8, 1.0
+_UPRIGHT_SD_DEG = 0.3  # what stands upright does so to this
 
 
 @dataclass(frozen=True)
@@ -33,12 +34,17 @@ class Camera:
     position_m: Array
     yaw_sd_deg: float
     pitch_sd_deg: float = 2.0
-    roll_sd_deg: float = 0.8
+    roll_sd_deg: float = _USUAL_ROLL_SD_DEG
 
     def ray(self, xy_px: Array) -> Array:
         """Direction in the golfer's frame of what is seen at a pixel."""
         d = np.array([*(xy_px - self.centre_px) / self.f_px, 1.0])
         return np.asarray(self.rotation.T @ d)
+
+    def picture_px(self, points_m: Array) -> Array:
+        """Pixels of points in the golfer's frame, shape (N, 3) to (N, 2)."""
+        seen = (points_m - self.position_m) @ self.rotation.T
+        return np.asarray(self.centre_px + self.f_px * seen[:, :2] / seen[:, 2:])
 
 
 def usual_camera(
@@ -51,6 +57,7 @@ def usual_camera(
     yaw_deg: float = 0.0,
     yaw_sd_deg: float = _USUAL_YAW_SD_DEG,
     roll_deg: float = 0.0,
+    roll_sd_deg: float = _USUAL_ROLL_SD_DEG,
 ) -> Camera:
     """A camera as high as the hands, at the distance the person's size tells.
 
@@ -65,8 +72,8 @@ def usual_camera(
     yaw_deg : float
         How far off the line the camera stands, seen from above: positive toward the
         target (face-on), toward the heels (down-the-line).
-    roll_deg : float
-        How far the picture's right is raised above level.
+    roll_deg, roll_sd_deg : float
+        How far upright things lean to the right in the picture, and how well that is known.
     """
     f = _USUAL_F * max(size_px)
     distance = f * stature_m / stature_px
@@ -90,7 +97,9 @@ def usual_camera(
     up = np.array([0.0, 0.0, 1.0])
     axis = ahead * math.cos(pitch) - up * math.sin(pitch)
     below = -(up * math.cos(pitch) + ahead * math.sin(pitch))
-    level = Camera(f, centre, np.stack([right, below, axis]), place, yaw_sd_deg)
+    level = Camera(
+        f, centre, np.stack([right, below, axis]), place, yaw_sd_deg, roll_sd_deg=roll_sd_deg
+    )
     return turned(level, roll=roll_deg)
 
 
@@ -114,13 +123,20 @@ def camera_of(
         stature_m=capture.stature_cm / 100,
         yaw_deg=yaw,
         yaw_sd_deg=yaw_sd,
-        roll_deg=_sure_part(_finite(float(given.get("roll_deg", math.nan)), 0.0)),
+        **_roll(given),
     )
 
 
-def _sure_part(roll_deg: float) -> float:
-    """People hold a phone level to a degree, and a roll is read no better than that."""
-    return math.copysign(max(abs(roll_deg) - _LEVEL_HELD_DEG, 0.0), roll_deg)
+def _roll(given: Mapping[str, Any]) -> dict[str, float]:
+    """The surroundings tell it where they can; else the sure part of a guess from posture.
+
+    People hold a phone level to a degree, and posture tells a roll no better than that.
+    """
+    if "lean" in given:
+        roll, sd = (float(v) for v in given["lean"])
+        return {"roll_deg": roll, "roll_sd_deg": math.hypot(sd, _UPRIGHT_SD_DEG)}
+    guess = _finite(float(given.get("roll_deg", math.nan)), 0.0)
+    return {"roll_deg": math.copysign(max(abs(guess) - _LEVEL_HELD_DEG, 0.0), guess)}
 
 
 def _finite(value: float, otherwise: float) -> float:
@@ -163,10 +179,10 @@ def at_depth(camera: Camera, xy_px: Array, depth_m: float, axis: int) -> Array:
     return np.asarray(camera.position_m + ray * (depth_m - camera.position_m[axis]) / ray[axis])
 
 
-def shaft_direction(
-    camera: Camera, grip_px: Array, angle_deg: float, along: float, axis: int
-) -> Array | None:
-    """Unit direction grip to head from its line in the picture.
+def shaft_directions(
+    camera: Camera, grip_px: Array, angle_deg: float, along: Array, axis: int
+) -> Array:
+    """Unit directions grip to head from one line in the picture.
 
     Parameters
     ----------
@@ -175,16 +191,16 @@ def shaft_direction(
         A point of the line.
     angle_deg : float
         Picture angle of the ray from the grip to the head, 0 right, 90 up.
-    along : float
-        Component of the direction on `axis`, the golfer's axis that the camera looks
-        along.
+    along : ndarray, shape (N,)
+        Components of the direction on `axis`, the golfer's axis that the camera looks
+        along: one direction is answered for each.
     axis : int
         0 down-the-line, 1 face-on.
 
     Returns
     -------
-    ndarray, shape (3,), or None
-        None where the line and the component contradict each other.
+    ndarray, shape (N, 3)
+        NaN where the line and the component contradict each other.
     """
     a = math.radians(angle_deg)
     step = np.array([math.cos(a), -math.sin(a)])
@@ -194,20 +210,17 @@ def shaft_direction(
     across = normal[others]
     size = float(np.hypot(*across))
     if size < 1e-6:
-        return None
+        return np.full((len(along), 3), np.nan)
     foot = -normal[axis] * along / size
     rest = 1 - along**2 - foot**2
-    if rest <= 0:
-        return None
+    half = np.sqrt(np.where(rest > 0, rest, np.nan))
     tangent = np.array([-across[1], across[0]]) / size
-    found = []
-    for sign in (1.0, -1.0):
-        d = np.zeros(3)
-        d[axis] = along
-        d[others] = foot * across / size + sign * math.sqrt(rest) * tangent
-        found.append(d)
-    picture = [camera.rotation @ d for d in found]
-    middle = camera.rotation @ camera.ray(grip_px)
+    found = np.empty((2, len(along), 3))
+    found[..., axis] = along
+    for k, sign in enumerate((1.0, -1.0)):
+        found[k][:, others] = np.outer(foot / size, across) + sign * np.outer(half, tangent)
     # how the two would move in the picture, seen from the grip
-    moved = [(p[:2] * middle[2] - middle[:2] * p[2]) @ step for p in picture]
-    return found[int(np.argmax(moved))]
+    turned_to = found @ camera.rotation.T
+    middle = camera.rotation @ camera.ray(grip_px)
+    moved = (turned_to[..., :2] * middle[2] - middle[:2] * turned_to[..., 2:]) @ step
+    return np.asarray(np.where((moved[0] >= moved[1])[:, None], found[0], found[1]))

@@ -21,11 +21,18 @@ from typing import Any
 
 import numpy as np
 
-from analysis.core.camera import Camera, at_depth, camera_of, shaft_direction, turned
+from analysis.core.camera import Camera, at_depth, camera_of, shaft_directions, turned
 from analysis.core.measures import Readings, ball_position_pct, measures_of
 from analysis.core.motion import gap_at, local_fit
 from analysis.core.pose import JOINT, Array, Capture, Moment, ShaftTrack
-from analysis.core.sighting import Sighting, at_rest, head_at_address, seen_at, through_the_ball
+from analysis.core.sighting import (
+    Sighting,
+    at_rest,
+    event_sd,
+    head_at_address,
+    seen_at,
+    through_the_ball,
+)
 
 SHAFT_MEASURES = ("handle_lean_deg", "shaft_pitch_deg", "shaft_aim_deg", "shaft_aim_cm")
 HAND_MEASURES = ("hand_speed_peak_m_s", "hand_speed_peak_s")
@@ -64,6 +71,9 @@ _ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
 _LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
 _LONG = 0.35
 _LINE_SD_DEG = 0.5  # the handle is gripped a little off the line of the shaft
+# How well the seen length is known: a share of it, and how far its end is found (statures).
+_LENGTH_SD, _END_SD = 0.06, 0.02
+_SHARES = np.linspace(-0.98, 0.98, 99)
 
 
 def measure_club(
@@ -214,27 +224,49 @@ def _setting(
     if not np.isfinite(ball).all():
         ball = head
     reach = float(np.nanpercentile(shaft.length_px, 95)) * body.scale_m_per_px
-    shaft_m = capture.club_cm / 100 - 0.14 if capture.club_cm else _length_m(shaft, events, camera)
+    shaft_m = (
+        capture.club_cm / 100 - 0.14
+        if capture.club_cm
+        else _length_m(shaft, events, camera, view=capture.view, stature_m=stature_m)
+    )
     if not np.isfinite(shaft_m) or not 0.4 < shaft_m < 1.3:
         shaft_m = min(max(reach, 0.7), 1.1)
     return _Setting(camera, capture.view, stature_m, stature_px, shaft_m, ball)
 
 
-def _length_m(shaft: ShaftTrack, events: Mapping[str, Moment], camera: Camera) -> float:
-    """Middle of the hands to the end of the shaft, from address."""
+def _length_m(
+    shaft: ShaftTrack,
+    events: Mapping[str, Moment],
+    camera: Camera,
+    *,
+    view: str,
+    stature_m: float,
+) -> float:
+    """Middle of the hands to the end of the shaft, from address.
+
+    The length that a shaft leaning as is usual must have to look as long as this one.
+    """
     address = events.get("address", Moment(None)).time_s
     head = head_at_address(shaft, events)
     if address is None or not np.isfinite(head).all():
         return math.nan
     rows = (shaft.time_s <= address + 1e-3) & (shaft.time_s > address - 0.4)
-    grip = np.nanmedian(shaft.grip_px[rows], axis=0)
-    ray_g, ray_h = camera.ray(grip), camera.ray(head)
-    axis = int(np.argmax(np.abs(camera.rotation[2])))
-    # both near the target line's plane through the golfer at address
-    depth = -camera.position_m[axis] if axis == 0 else 0.3 - camera.position_m[axis]
-    a, b = ray_g / ray_g[axis] * depth, ray_h / ray_h[axis] * depth
-    flat = float(np.linalg.norm(a - b))
-    return flat if axis == 0 else flat / math.sqrt(1 - _USUAL["address"].along_y[0] ** 2)
+    grip_px = np.nanmedian(shaft.grip_px[rows], axis=0)
+    step = head - grip_px
+    seen = float(np.hypot(*step))
+    usual, axis = _USUAL["address"], 0 if view == "down_the_line" else 1
+    along, depth = (
+        (usual.along_x[0], usual.grip_x[0]) if axis == 0 else (usual.along_y[0], usual.grip_y[0])
+    )
+    angle = math.degrees(math.atan2(-step[1], step[0]))
+    direction = shaft_directions(camera, grip_px, angle, np.array([along]), axis)[0]
+    grip = camera.rotation @ (
+        at_depth(camera, grip_px, depth * stature_m, axis) - camera.position_m
+    )
+    turned_to = camera.rotation @ direction
+    # where f (p + L d)_xy / (p + L d)_z has moved from f p_xy / p_z by what is seen
+    shift = camera.f_px * float((turned_to[:2] - grip[:2] / grip[2] * turned_to[2]) @ step) / seen
+    return seen * float(grip[2]) / (shift - seen * float(turned_to[2]))
 
 
 # --- from picture to ground ---------------------------------------------------------------
@@ -264,7 +296,7 @@ def _reading(
     value = _value(id, event, given, setting)
     if isinstance(value, str):
         return value
-    sigma = _event_sd(moment, seen.frame_s)
+    sigma = event_sd(moment, seen.frame_s)
     moved = [
         replace(given, angle_deg=given.angle_deg + math.hypot(seen.sd_deg, _LINE_SD_DEG)),
         replace(
@@ -287,37 +319,35 @@ def _reading(
     return value, math.sqrt(variance)
 
 
-def _event_sd(moment: Moment, frame_s: float) -> float:
-    """One standard deviation of the moment; half a gap is a bound of what interpolates."""
-    told = moment.uncertainty_s or 0.0
-    return told if told > 0.525 * frame_s else 0.6 * told
-
-
 def _along(seen: Sighting, setting: _Setting, event: str) -> tuple[float, float]:
-    """Share of the shaft along the view: what is usual, sharpened by the seen length."""
-    usual = _USUAL[event]
-    mean, sd = usual.along_x if setting.view == "down_the_line" else usual.along_y
-    axis = 0 if setting.view == "down_the_line" else 1
+    """Share of the shaft along the view: what is usual, sharpened by the seen length.
+
+    Every share is tried: the direction it gives the shaft, how long a shaft of this
+    length would look then from this camera, and how well both fit.
+    """
+    usual, axis = _USUAL[event], 0 if setting.view == "down_the_line" else 1
+    mean, sd = usual.along_x if axis == 0 else usual.along_y
     depth = usual.grip_x[0] if axis == 0 else usual.grip_y[0]
-    away = abs(depth * setting.stature_m - setting.camera.position_m[axis])
-    whole = setting.shaft_m * setting.camera.f_px / away
-    share = seen.length_px / whole
-    for _ in range(2):  # a head nearer to the camera looks longer
-        share = min(seen.length_px / whole, 1.0)
-        out = math.sqrt(1 - share**2)
-        sign = -1.0 if (axis == 0) == (mean < 0) else 1.0
-        whole = setting.shaft_m * setting.camera.f_px / (away + 0.5 * sign * out * setting.shaft_m)
-    signed = math.copysign(math.sqrt(max(1 - share**2, 0.0)), mean if mean else 1.0)
-    spread = share * 0.06 / max(abs(signed), 0.12) + 0.04
-    weight = sd**2 / (sd**2 + spread**2)
-    both = mean + weight * (signed - mean)
-    return float(np.clip(both, -0.995, 0.995)), math.sqrt(weight) * spread
+    direction = shaft_directions(setting.camera, seen.grip_px, seen.angle_deg, _SHARES, axis)
+    grip = at_depth(setting.camera, seen.grip_px, depth * setting.stature_m, axis)
+    head_px = setting.camera.picture_px(grip + setting.shaft_m * direction)
+    length = np.hypot(*(head_px - seen.grip_px).T)
+    spread = np.hypot(_LENGTH_SD * length, _END_SD * setting.stature_px)
+    misfit = ((_SHARES - mean) / sd) ** 2 + ((seen.length_px - length) / spread) ** 2
+    possible = np.isfinite(misfit)
+    if not possible.any():
+        return mean, sd
+    weight = np.where(possible, np.exp(-0.5 * (misfit - np.nanmin(misfit))), 0.0)
+    weight /= weight.sum()
+    best = float(weight @ _SHARES)
+    return best, math.sqrt(float(weight @ (_SHARES - best) ** 2))
 
 
 def _value(id: str, event: str, given: _Inputs, setting: _Setting) -> float | str:
     axis = 0 if setting.view == "down_the_line" else 1
-    direction = shaft_direction(given.camera, given.grip_px, given.angle_deg, given.along, axis)
-    if direction is None:
+    share = np.array([given.along])
+    direction = shaft_directions(given.camera, given.grip_px, given.angle_deg, share, axis)[0]
+    if not np.isfinite(direction).all():
         return "shaft_end_on"
     if id == "handle_lean_deg":
         return math.degrees(math.atan2(-direction[0], -direction[2]))

@@ -11,7 +11,9 @@ import numpy as np
 from analysis.core.motion import gap_at
 from analysis.core.pose import Array, Moment, ShaftTrack
 
-_SHORT = 0.10  # of stature in the picture: less is a shaft seen from its end
+# Of stature in the picture: less is a shaft seen from its end. The lower hand covers the
+# first part of what is counted from the middle of the hands.
+_SHORT, _UNDER_HANDS = 0.10, 0.05
 
 
 @dataclass(frozen=True)
@@ -40,21 +42,35 @@ def seen_at(shaft: ShaftTrack, moment: Moment, stature_px: float) -> Sighting | 
     if when - t[before] > reach or t[after] - when > reach:
         return "shaft_end_on"
     near = rows[np.abs(t - when) < max(2.6 * frame_s, 0.04)]
-    angle = float(np.interp(when, shaft.time_s[near], shaft.angle_deg[near]))
-    length = float(np.interp(when, shaft.time_s[near], shaft.length_px[near]))
-    grip, rate = np.zeros(2), np.zeros(2)
-    turn = 0.0
-    span = shaft.time_s[near[-1]] - shaft.time_s[near[0]]
-    if span > 0:
-        turn = float(np.polyfit(shaft.time_s[near] - when, shaft.angle_deg[near], 1)[0])
-    for axis in (0, 1):
-        grip[axis] = np.interp(when, shaft.time_s[near], shaft.grip_px[near, axis])
-        if span > 0:
-            rate[axis] = np.polyfit(shaft.time_s[near] - when, shaft.grip_px[near, axis], 1)[0]
-    if length < _SHORT * stature_px:
+    later = shaft.time_s[near] - when
+
+    def at(values: Array) -> float:
+        return float(np.interp(0.0, later, values[near]))
+
+    def slope(values: Array) -> float:
+        return float(np.polyfit(later, values[near], 1)[0]) if np.ptp(later) > 0 else 0.0
+
+    length = at(shaft.length_px)
+    # so short that it may have been less: a tenth within the doubt of the event's time
+    shrinks = abs(slope(shaft.length_px)) * event_sd(moment, frame_s)
+    if length - shrinks < (_SHORT + _UNDER_HANDS) * stature_px:
         return "shaft_end_on"
-    sd = float(np.interp(when, shaft.time_s[near], shaft.sd_deg[near]))
-    return Sighting(angle, turn, sd, grip, rate, length, frame_s)
+    grip = shaft.grip_px.T
+    return Sighting(
+        angle_deg=at(shaft.angle_deg),
+        rate_deg_s=slope(shaft.angle_deg),
+        sd_deg=at(shaft.sd_deg),
+        grip_px=np.array([at(axis) for axis in grip]),
+        grip_rate_px_s=np.array([slope(axis) for axis in grip]),
+        length_px=length,
+        frame_s=frame_s,
+    )
+
+
+def event_sd(moment: Moment, frame_s: float) -> float:
+    """One standard deviation of the moment; half a gap is a bound of what interpolates."""
+    told = moment.uncertainty_s or 0.0
+    return told if told > 0.525 * frame_s else 0.6 * told
 
 
 def at_rest(shaft: ShaftTrack, moment: Moment) -> Sighting | str:

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analysis.core.camera import Camera, shaft_direction, usual_camera
+from analysis.core.camera import Camera, shaft_directions, usual_camera
 from analysis.core.club import measure_club
 from analysis.core.pose import JOINTS, Capture, Moment, ShaftTrack
 
@@ -141,9 +141,14 @@ def test_an_uncertain_moment_of_a_turning_shaft_makes_its_angle_uncertain():
     assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx((300 * 0.02) ** 2, rel=0.15)
 
 
-def test_direction_from_a_plane_is_none_when_the_line_cannot_lie_so_deep():
+def test_directions_lie_on_the_line_and_there_is_none_where_it_cannot_lie_so_deep():
     cam = camera("down_the_line")
-    assert shaft_direction(cam, np.array([360.0, 600.0]), 120.0, 0.9999, 0) is None
+    grip, true = np.array([-0.4, 0.2, 1.4]), np.array([0.8, -0.48, 0.36])
+    g, h = seen(cam, grip), seen(cam, grip + 0.9 * true)
+    angle = np.degrees(np.arctan2(g[1] - h[1], h[0] - g[0]))
+    found = shaft_directions(cam, g, angle, np.array([0.8, 0.9999]), 0)
+    assert found[0] == pytest.approx(true, abs=1e-9)
+    assert np.isnan(found[1, 1:]).all()
 
 
 def test_hand_speed_is_that_of_the_grip_across_the_view():
