@@ -48,6 +48,7 @@ _TAKEAWAY_SHARE = (0.40, 0.06)
 _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _JOINT_ARM_SD_DEG = 4.0
+_HANDS = [JOINT[name] for name in ("grip", "wrist_lead", "wrist_trail")]
 _BAR_REST = 0.012  # statures, over the upper body
 
 
@@ -59,7 +60,7 @@ def find_events(
     window: tuple[float, float],
     reference_address: Moment | None = None,
     arm_deg: tuple[Array, float] | None = None,
-    grip_up_m: Array | None = None,
+    hands_in_space_m: Array | None = None,
 ) -> dict[str, Moment]:
     """When each event of one repetition happened.
 
@@ -79,9 +80,9 @@ def find_events(
     arm_deg : (ndarray of shape (T,), float), optional
         Elevation of the lead shoulder-wrist line on the frames of `pose` with its
         standard deviation, from better joints than the landmarks.
-    grip_up_m : ndarray, shape (T,), optional
-        Height of the hands in space on the frames of `pose`; without it their height in
-        the picture serves, in which nearer hands look higher.
+    hands_in_space_m : ndarray, shape (T, 3), optional
+        The hands on the frames of `pose`; without them their place in the picture
+        serves, in which nearer hands look higher and no motion along the view is seen.
 
     Returns
     -------
@@ -89,7 +90,7 @@ def find_events(
         The events of the kind, each once; what is never reached has a reason.
     """
     inside = (pose.time_s >= window[0] - 1e-6) & (pose.time_s <= window[1] + 1e-6)
-    signals = signals_of(pose, inside, capture, arm_deg, grip_up_m)
+    signals = signals_of(pose, inside, capture, arm_deg, hands_in_space_m)
     if signals is None:
         return _none(capture.kind, "not_seen")
     if capture.kind == "setup":
@@ -115,14 +116,14 @@ def joint_signals(joints_m: Array, *, view: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        `grip_up_m`, and down-the-line, where the lead arm points along the view,
+        `hands_in_space_m`, and down-the-line, where the lead arm points along the view,
         `arm_deg`; empty without joints.
     """
     arm = joints_m[:, JOINT["wrist_lead"]] - joints_m[:, JOINT["shoulder_lead"]]
-    up = joints_m[:, JOINT["grip"], 2]
-    if not (np.isfinite(up).all() and np.isfinite(arm).all()):
+    hands = joints_m[:, _HANDS].mean(axis=1)
+    if not (np.isfinite(hands).all() and np.isfinite(arm).all()):
         return {}
-    signals: dict[str, Any] = {"grip_up_m": up}
+    signals: dict[str, Any] = {"hands_in_space_m": hands}
     if view == "down_the_line":
         level = np.degrees(np.arcsin(arm[:, 2] / np.linalg.norm(arm, axis=1)))
         signals["arm_deg"] = (level, _JOINT_ARM_SD_DEG)

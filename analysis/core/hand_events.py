@@ -36,6 +36,8 @@ _CAMERA_HEIGHT = 0.53
 _AT_REST_M, _LEFT_M = 0.018, 0.03
 # How much of the way to fit: little of a sharp shaft, more of noisy hands.
 _FIT_SHAFT_M, _FIT_HANDS_M = 0.09, 0.22
+_RESTING_M_S, _TOP_SD = 0.15, 0.3
+_FINISH_SD_S = 0.08
 _REST_M = 0.028  # how far a resting golfer sways, hands and shoulders together
 
 
@@ -45,7 +47,7 @@ class Signals:
 
     time_s: Array
     hands_m: Array  # (T, 2), x right, y up, in metres of the picture
-    up_m: Array  # height of the hands
+    path_m: Array  # (T, 2 or 3), the hands' path, in space where it is known; height last
     arm_deg: Array
     arm_sd_deg: float
     trunk_m: Array  # (T, 2) middle of the shoulders, same axes
@@ -72,7 +74,7 @@ def signals_of(
     inside: Mask,
     capture: Capture,
     arm_deg: tuple[Array, float] | None,
-    grip_up_m: Array | None,
+    in_space_m: Array | None,
 ) -> Signals | None:
     hands = hands_px(pose)
     rows = inside & np.isfinite(hands).all(axis=1)
@@ -94,7 +96,7 @@ def signals_of(
     return Signals(
         time_s=pose.time_s[rows],
         hands_m=hands[rows] * flip,
-        up_m=(hands[:, 1] * flip[1] if grip_up_m is None else grip_up_m)[rows],
+        path_m=(hands * flip if in_space_m is None else in_space_m)[rows],
         arm_deg=arm[rows],
         arm_sd_deg=arm_sd,
         trunk_m=shoulders[rows] * flip,
@@ -110,20 +112,20 @@ def _low_rows(hands: Array, rows: Mask) -> Mask:
 
 
 def top_of(s: Signals, swing: Swing) -> Moment:
-    """Slowest moment of the hands near their highest point."""
+    """Where the hands change direction: their slowest moment near the highest point."""
     fall = swing.low_s - swing.high_s
     width = max(0.02, 0.06 * fall)
     fine = np.arange(swing.high_s - 0.6 * fall - 0.05, swing.high_s + 0.4 * fall, 0.002)
     fine = fine[(fine >= s.time_s[0]) & (fine <= s.time_s[-1])]
-    place, rate = local_fit(s.time_s, s.hands_m, fine, width_s=width)
-    high = np.nanmax(place[:, 1])
+    up = local_fit(s.time_s, s.hands_m[:, 1], fine, width_s=width)[0]
+    rate = local_fit(s.time_s, s.path_m, fine, width_s=width)[1]
     low = np.interp(swing.low_s, s.time_s, s.hands_m[:, 1])
-    near = place[:, 1] > high - 0.12 * (high - low)
-    speed = np.where(near, np.hypot(rate[:, 0], rate[:, 1]), np.inf)
+    near = up > np.nanmax(up) - 0.12 * (np.nanmax(up) - low)
+    speed = np.where(near, np.linalg.norm(rate, axis=1), np.inf)
     i = int(np.nanargmin(speed))
     # how long the hands stay as slow as landmark noise makes a rest look
-    flat = near & (speed < speed[i] + 0.15)
-    spread = float(np.ptp(fine[flat])) / 4 if flat.any() else 0.0
+    flat = near & (speed < speed[i] + _RESTING_M_S)
+    spread = _TOP_SD * float(np.ptp(fine[flat])) if flat.any() else 0.0
     return Moment(float(fine[i]), math.hypot(0.006, min(spread, 0.2 * fall)))
 
 
@@ -207,7 +209,7 @@ def late_back_of(s: Signals, lead_arm: Moment, top: Moment) -> Moment:
     fine = np.arange(lead_arm.time_s, top.time_s, 0.002)
     if len(fine) < 3:
         return Moment(None, reason="not_reached")
-    place, rate = local_fit(s.time_s, s.up_m, fine, width_s=width)
+    place, rate = local_fit(s.time_s, s.path_m[:, -1], fine, width_s=width)
     level = place[0] + 0.75 * (place[-1] - place[0])
     when = crossing_s(fine, place - level, rising=True)
     if not np.isfinite(when):
@@ -224,7 +226,7 @@ def transition_of(s: Signals, top_s: float, impact_s: float) -> Moment:
     fine = np.arange(top_s, impact_s, 0.002)
     if len(fine) < 3:
         return Moment(None, reason="not_seen")
-    place, rate = local_fit(s.time_s, s.up_m, fine, width_s=width)
+    place, rate = local_fit(s.time_s, s.path_m[:, -1], fine, width_s=width)
     when = crossing_s(fine, place - (place[0] - _TRANSITION_DROP_M), rising=False)
     if not np.isfinite(when):
         return Moment(None, reason="not_reached")
@@ -248,16 +250,24 @@ def impact_of_hands(s: Signals, start_s: float, top_s: float, swing: Swing) -> M
 
 
 def finish_of(s: Signals, impact_s: float) -> Moment:
-    """Hands and shoulders come to rest: when they reach their last place."""
+    """Hands and shoulders come to rest: when they are as near their last place as they stay.
+
+    Someone who sways behind the swing rests twice as widely, and less certainly.
+    """
     rows = s.time_s > impact_s
     if rows.sum() < 5:
         return Moment(None, reason="not_reached")
     t = s.time_s[rows]
     path = np.hstack([s.hands_m[rows], s.trunk_m[rows]])
-    found = rests(t, local_fit(t, path, t, width_s=0.04)[0], limit=_REST_M)
-    if not found:
-        return Moment(None, reason="not_reached")
-    return Moment(found[0][0], 0.08)
+    path = local_fit(t, path, t, width_s=0.04)[0]
+    for limit, sd in ((_REST_M, _FINISH_SD_S), (2 * _REST_M, 1.5 * _FINISH_SD_S)):
+        found = rests(t, path, limit=limit)
+        if found:
+            resting = (t >= found[0][0]) & (t <= found[0][1])
+            away = np.linalg.norm(path - np.median(path[resting], axis=0), axis=1)
+            there = np.flatnonzero(resting & (away <= max(away[resting].min(), _REST_M / 2)))
+            return Moment(float(t[there[0]]), sd)
+    return Moment(None, reason="not_reached")
 
 
 def settled_at(s: Signals) -> Moment:
