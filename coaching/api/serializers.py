@@ -24,6 +24,7 @@ from coaching.intake import queries as intake
 from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.lessons.models import Entry
 from coaching.people.models import BodyNote, Consent, Invitation, Region, Student, Studio
+from coaching.people.stature import CLUB_CM
 from coaching.practice.models import (
     Assignment,
     Attempt,
@@ -86,7 +87,7 @@ class MessageSerializer(serializers.Serializer[Any]):
 class AngleSerializer(serializers.ModelSerializer[RequestedAngle]):
     class Meta:
         model = RequestedAngle
-        fields = ["id", "view", "kind", "club", "effort", "ball", "repetitions"]
+        fields = ["id", "view", "kind", "club", "effort", "ball", "bar_across", "repetitions"]
 
 
 class RequestSerializer(serializers.ModelSerializer[Request]):
@@ -311,6 +312,7 @@ class RungSerializer(serializers.ModelSerializer[Rung]):
             "film_kind",
             "effort",
             "ball",
+            "bar_across",
             "club",
             "need",
             "repetitions",
@@ -407,8 +409,19 @@ class BodySerializer(serializers.Serializer[Any]):
 class AboutSerializer(serializers.ModelSerializer[Student]):
     class Meta:
         model = Student
-        fields = ["handedness", "stature_cm", "age_band", "goals", "usual_miss", "practice_place"]
-        extra_kwargs = {"stature_cm": {"required": True, "allow_null": False}}
+        fields = [
+            "handedness",
+            "stature_cm",
+            "club_cm",
+            "age_band",
+            "goals",
+            "usual_miss",
+            "practice_place",
+        ]
+        extra_kwargs = {
+            "stature_cm": {"required": True, "allow_null": False},
+            "club_cm": {"min_value": CLUB_CM[0], "max_value": CLUB_CM[1]},
+        }
 
 
 class GuardianSerializer(serializers.Serializer[Any]):

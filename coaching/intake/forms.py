@@ -19,11 +19,17 @@ def _views() -> list[tuple[str, Any]]:
     return [("", _("not this one")), *((v, words.VIEWS[v][0]) for v in VIEWS)]
 
 
+def _films() -> list[tuple[str, Any]]:
+    """Kinds of film; a held club is asked for by where it is held: `bar`, `bar-chest`."""
+    kinds = [(kind, words.KINDS[kind]) for kind in KINDS if kind != "bar"]
+    return [*kinds, ("bar", words.ACROSS["hips"][0]), ("bar-chest", words.ACROSS["chest"][0])]
+
+
 class AngleForm(forms.Form):
     """One angle; a row without a view is not asked for."""
 
     view = forms.ChoiceField(label=_("From"), choices=_views, required=False)
-    kind = forms.ChoiceField(label=_("Film"), choices=[(k, words.KINDS[k]) for k in KINDS])
+    kind = forms.ChoiceField(label=_("Film"), choices=_films)
     repetitions = forms.IntegerField(
         label=_("How many"), validators=[MinValueValidator(1), MaxValueValidator(10)], initial=3
     )
@@ -38,6 +44,15 @@ class AngleForm(forms.Form):
         self.fields["repetitions"].widget.attrs.update(
             {"min": 1, "max": 10, "inputmode": "numeric"}
         )
+        if self.initial.get("bar_across") == "chest":
+            self.initial = {**self.initial, "kind": "bar-chest"}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if "kind" in data:
+            data["kind"], _dash, across = data["kind"].partition("-")
+            data["bar_across"] = across or "hips"
+        return data
 
 
 AngleFormSet = forms.formset_factory(AngleForm, extra=1, max_num=MAX_ANGLES, validate_max=True)

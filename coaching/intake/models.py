@@ -41,6 +41,12 @@ class RequestedAngle(models.Model):
         FOAM = "foam", "a foam ball"
         BALL = "ball", "a ball"
 
+    class Across(models.TextChoices):
+        """Where the club of a `bar` film is held: whose turn it shows."""
+
+        HIPS = "hips", "across the hips"
+        CHEST = "chest", "across the chest"
+
     request = models.ForeignKey(Request, on_delete=models.CASCADE, related_name="angles")
     position = models.PositiveSmallIntegerField(default=0)
     view = models.CharField(max_length=16, choices=named(VIEWS))
@@ -48,6 +54,7 @@ class RequestedAngle(models.Model):
     club = models.CharField(max_length=40, blank=True)
     effort = models.CharField(max_length=8, choices=Effort.choices, default=Effort.FULL)
     ball = models.CharField(max_length=4, choices=Ball.choices, default=Ball.BALL)
+    bar_across = models.CharField(max_length=5, choices=Across.choices, default=Across.HIPS)
     repetitions = models.PositiveSmallIntegerField(default=1)
 
     class Meta:

@@ -32,6 +32,7 @@ def _angle(view: str, **fields: Any) -> dict[str, Any]:
 
 _SLOW = {"kind": "rehearsal", "effort": "slow", "ball": "none"}
 _HOLD = {"kind": "hold", "effort": "slow", "ball": "none"}
+_BAR = {"kind": "bar", "effort": "slow", "ball": "none", "repetitions": 2}
 _STILL = {"kind": "setup", "effort": "still", "ball": "none", "repetitions": 1}
 
 PRESETS = (
@@ -43,10 +44,11 @@ PRESETS = (
     ),
     Preset("rehearsal", _("Slow rehearsal, from behind"), (_angle("down_the_line", **_SLOW),)),
     Preset("hold", _("To the top and hold, from behind"), (_angle("down_the_line", **_HOLD),)),
+    Preset("turn", _("Turn, club across the hips"), (_angle("down_the_line", **_BAR),)),
     Preset(
-        "turn",
-        _("Turn, club held across"),
-        (_angle("down_the_line", kind="bar", effort="slow", ball="none", repetitions=2),),
+        "turn-chest",
+        _("Turn, club across the chest"),
+        (_angle("down_the_line", **_BAR, bar_across="chest"),),
     ),
     Preset(
         "strike",

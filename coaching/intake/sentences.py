@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from coaching.intake.models import RequestedAngle
-from coaching.lessons.words import view_from
+from coaching.lessons.words import film_name, view_from
 
 
 def filming_sentence(angle: RequestedAngle) -> str:
@@ -30,9 +30,10 @@ def filming_sentence(angle: RequestedAngle) -> str:
             count,
         ),
         "bar": ngettext(
-            "Film your turn with a club held across the body, %(view)s.",
-            "Film your turn with a club held across the body, %(view)s: %(count)d times.",
+            "Film your %(turn)s, %(view)s.",
+            "Film your %(turn)s, %(view)s: %(count)d times.",
             count,
         ),
     }[angle.kind]
-    return what % {"view": view_from(angle.view), "count": count}
+    turn = film_name("bar", angle.bar_across)
+    return what % {"view": view_from(angle.view), "count": count, "turn": turn}

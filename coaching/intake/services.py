@@ -29,7 +29,7 @@ from coaching.people.errors import LessonError
 from coaching.people.models import Consent, Student, Studio, User
 
 logger = logging.getLogger(__name__)
-ANGLE_FIELDS = ("view", "kind", "club", "effort", "ball", "repetitions")
+ANGLE_FIELDS = ("view", "kind", "club", "effort", "ball", "bar_across", "repetitions")
 MAX_ANGLES = 8
 MAX_UNFINISHED = 10  # broken uploads one person may have waiting
 VOICE_MAX_BYTES = 200 * 1024**2
@@ -83,7 +83,7 @@ def request_angles(
 
 
 def _check_angle(angle: RequestedAngle) -> None:
-    for name in ("view", "kind", "effort", "ball"):
+    for name in ("view", "kind", "effort", "ball", "bar_across"):
         field: Any = angle._meta.get_field(name)
         if getattr(angle, name) not in dict(field.choices or ()):
             raise LessonError(

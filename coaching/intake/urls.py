@@ -9,6 +9,7 @@ urlpatterns = [
     path("requests/<int:pk>/close/", views.close, name="close"),
     path("film/model", views.framing_model, name="framing_model"),
     path("film/<int:pk>/", views.film, name="film"),
+    path("film/<int:pk>/club/", views.club, name="club"),
     path("film/<int:pk>/send/", views.send, name="send"),
     path("clips/<int:pk>/", views.submission, name="submission"),
     path("clips/<int:pk>/progress/", views.progress, name="progress"),

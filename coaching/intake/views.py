@@ -32,8 +32,10 @@ from coaching.intake.sentences import filming_sentence
 from coaching.intake.spool import SpoolUploadHandler
 from coaching.lessons.words import quality_told
 from coaching.people import access
+from coaching.people import services as people
 from coaching.people.errors import LessonError
 from coaching.people.models import User
+from coaching.people.stature import parse_club_cm
 
 FORM_ROOM = 64 * 1024  # what a form adds around the clip
 
@@ -138,6 +140,21 @@ def _film_page(
         "max_bytes": settings.UPLOAD_MAX_BYTES,
     }
     return render(request, "intake/film.html", context, status=status)
+
+
+@require_POST
+@login_required
+def club(request: HttpRequest, pk: int) -> HttpResponse:
+    """The length of the club that a turn is filmed with: its scale in the picture."""
+    angle = mine.angle_act(request.user, pk)
+    try:
+        people.keep_club_length(
+            student=angle.request.student, club_cm=parse_club_cm(request.POST.get("club", ""))
+        )
+    except (ValueError, LessonError):
+        trouble = _("Lay a tape along the club and write its length like 94 cm or 37 in.")
+        return _film_page(request, angle, trouble=trouble, status=400)
+    return redirect("intake:film", angle.pk)
 
 
 @require_safe

@@ -147,6 +147,12 @@ KINDS: dict[str, Any] = {
     "bar": _l("turn with a club held across"),
 }
 
+# Where a bar film's club is held: the film, and the turn it shows.
+ACROSS: dict[str, tuple[Any, Any]] = {
+    "hips": (_l("turn with a club across the hips"), _l("turn of the hips")),
+    "chest": (_l("turn with a club across the chest"), _l("turn of the shoulders")),
+}
+
 READINGS: dict[str, Any] = {
     IN: _l("in the band"),
     OUT: _l("out of the band"),
@@ -291,6 +297,8 @@ REASONS: dict[str, Any] = {
     "no_still_address": _l("you don’t stand still before this one"),
     "unfamiliar": _l("a pose unlike any we can judge"),
     "low_rate": _l("too few pictures a second"),
+    "no_club_length": _l("we don’t know how long the held club is"),
+    "bar_end_hidden": _l("an end of the club is hidden"),
 }
 
 _TURNS = {"pelvis_turn_deg", "shoulder_turn_deg"}
@@ -342,6 +350,11 @@ def view_from(view: str) -> str:
 
 def kind_name(kind: str) -> str:
     return str(KINDS[kind]) if kind in KINDS else kind.replace("_", " ")
+
+
+def film_name(kind: str, across: str = "") -> str:
+    """A kind of film; of a turn with a held club also where it is held."""
+    return str(ACROSS[across][0]) if kind == "bar" and across in ACROSS else kind_name(kind)
 
 
 def reading_words(reading: str | None) -> str:

@@ -1,14 +1,16 @@
-"""A person's height as people write it."""
+"""A person's height, and a club's length, as people write them."""
 
 from __future__ import annotations
 
 import re
 
 LEAST_CM, MOST_CM = 80.0, 250.0
+CLUB_CM = (60.0, 140.0)  # a child's wedge; the longest club is 122 cm by the rules
 _FEET = re.compile(
     r"(?P<feet>\d)\s*(?:ft|feet|foot|['’′])\.?\s*"
     r"(?:(?P<inches>\d{1,2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')?)?\.?"
 )
+_CLUB = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>cm|m|in|inch|inches|[\"”″]|'')?\.?")
 _METRIC = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>cm|m)?\.?")
 
 
@@ -39,6 +41,24 @@ def parse_stature_cm(text: str) -> tuple[float, str]:
     if not LEAST_CM < stature_cm < MOST_CM:
         raise ValueError(f"not a person's height: {stature_cm:.0f} cm")
     return round(stature_cm, 1), units
+
+
+def parse_club_cm(text: str) -> float:
+    """Read `94`, `94 cm`, `0.94 m`, `37 in` or `37"`: centimetres.
+
+    Raises
+    ------
+    ValueError
+        When no club is that long.
+    """
+    match = _CLUB.fullmatch(text.strip().lower())
+    if not match:
+        raise ValueError(f"not a length: {text!r}")
+    factor = {"m": 100.0, "cm": 1.0, None: 1.0}.get(match["unit"], 2.54)
+    club_cm = _number(match["number"]) * factor
+    if not CLUB_CM[0] <= club_cm <= CLUB_CM[1]:
+        raise ValueError(f"not a club's length: {club_cm:.0f} cm")
+    return round(club_cm, 1)
 
 
 def _number(text: str) -> float:

@@ -84,11 +84,13 @@ def with_a_bar(rung: dict[str, Any]) -> dict[str, Any]:
 
     The held club shows the turn of whatever it is held against, so the limits stay.
     """
+    chest = any(c.get("measure") == "shoulder_turn_deg" for c in rung["criteria"])
     turned = [
         {**c, "measure": "bar_turn_deg"} if c.get("measure") in BAR_FOR else c
         for c in rung["criteria"]
     ]
-    return rung | {"film_kind": "bar", "effort": "still", "ball": "none", "criteria": turned}
+    film = {"film_kind": "bar", "bar_across": "chest" if chest else "hips"}
+    return rung | film | {"effort": "still", "ball": "none", "criteria": turned}
 
 
 # Turns that a club held across hips or chest shows directly.
@@ -165,7 +167,8 @@ class RungRow:
     def bar(self) -> bool:
         """Whether a film with a held club would judge this rung more sharply."""
         slow = self.row["film_kind"] in ("hold", "rehearsal")
-        return slow and all(c.get("measure") in BAR_FOR for c in self.row["criteria"])
+        asked = {c.get("measure") for c in self.row["criteria"]}
+        return slow and len(asked) == 1 and asked <= set(BAR_FOR)
 
     @property
     def kind_words(self) -> str:

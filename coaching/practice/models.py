@@ -113,6 +113,9 @@ class Rung(models.Model):
     film_kind = models.CharField(max_length=16, choices=named(KINDS))
     effort = models.CharField(max_length=8, choices=RequestedAngle.Effort.choices)
     ball = models.CharField(max_length=4, choices=RequestedAngle.Ball.choices, default="none")
+    bar_across = models.CharField(
+        max_length=5, choices=RequestedAngle.Across.choices, default=RequestedAngle.Across.HIPS
+    )
     club = models.CharField(max_length=40, blank=True)
     need = models.PositiveSmallIntegerField(default=1)  # k ...
     repetitions = models.PositiveSmallIntegerField(default=1)  # ... of n

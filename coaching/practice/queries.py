@@ -607,6 +607,7 @@ def angle_of(rung: Rung) -> dict[str, object]:
         "club": rung.club,
         "effort": rung.effort,
         "ball": rung.ball,
+        "bar_across": rung.bar_across,
         "repetitions": rung.repetitions,
     }
 

@@ -34,6 +34,7 @@ class Migration(migrations.Migration):
                 ('club', models.CharField(blank=True, max_length=40)),
                 ('effort', models.CharField(choices=[('still', 'standing still'), ('slow', 'slow motion'), ('tenth', 'a tenth of full speed'), ('half', 'half speed'), ('full', 'full speed')], default='full', max_length=8)),
                 ('ball', models.CharField(choices=[('none', 'no ball'), ('foam', 'a foam ball'), ('ball', 'a ball')], default='ball', max_length=4)),
+                ('bar_across', models.CharField(choices=[('hips', 'across the hips'), ('chest', 'across the chest')], default='hips', max_length=5)),
                 ('repetitions', models.PositiveSmallIntegerField(default=1)),
             ],
             options={

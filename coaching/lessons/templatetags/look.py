@@ -220,6 +220,12 @@ def kind_name(kind: str) -> str:
 
 
 @register.filter
+def film_name(angle: Any) -> str:
+    """What an angle asks to be filmed: `turn with a club across the hips`."""
+    return words.film_name(angle.kind, angle.bar_across)
+
+
+@register.filter
 def reason_words(code: str) -> str:
     return words.reason_words(code)
 
@@ -257,6 +263,13 @@ def asked_words(context: Any, criterion: Any) -> str:
 @register.simple_tag(takes_context=True)
 def stature(context: Any, stature_cm: float | None) -> str:
     return words.stature_words(stature_cm, imperial=_imperial(context))
+
+
+@register.simple_tag(takes_context=True)
+def club_length(context: Any, club_cm: float) -> str:
+    """`94 cm` or `37 in`, as the film page takes it."""
+    number, unit = words.shown(club_cm, "cm", imperial=_imperial(context))
+    return f"{number:.1f}".removesuffix(".0") + f" {unit}"
 
 
 @register.simple_tag(takes_context=True)

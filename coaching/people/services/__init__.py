@@ -11,6 +11,7 @@ from coaching.people.services.joining import (
     end_body_note,
     finish_joining,
     join_student,
+    keep_club_length,
     note_body,
     open_account,
 )
@@ -54,6 +55,7 @@ __all__ = [
     "invite_student",
     "join_student",
     "join_studio",
+    "keep_club_length",
     "name_guardian",
     "note_body",
     "open_account",

@@ -13,6 +13,7 @@ from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote, Invitation, Region, Student, User
 from coaching.people.queries import guardians_of, next_step
 from coaching.people.services.students import is_colleague, take_up
+from coaching.people.stature import CLUB_CM
 from coaching.people.telling import tell
 
 OTHER_SIDE = {"lead": "trail", "trail": "lead", "both": "both", "": ""}
@@ -124,6 +125,15 @@ def describe_student(*, student: Student, by: User, **facts: Any) -> Student:
     if was_minor != is_minor and student.joined_at:
         _void_consents(student, came_of_age=was_minor)
     return student
+
+
+def keep_club_length(*, student: Student, club_cm: float) -> None:
+    """How long the club is that the student holds in films of a turn, end to end."""
+    if not CLUB_CM[0] <= club_cm <= CLUB_CM[1]:
+        raise LessonError(
+            _("Lay a tape along the club and write its length like 94 cm or 37 in."), code="club"
+        )
+    Student.objects.filter(pk=student.pk).update(club_cm=club_cm)
 
 
 def _void_consents(student: Student, *, came_of_age: bool) -> None:

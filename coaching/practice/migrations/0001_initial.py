@@ -103,6 +103,7 @@ class Migration(migrations.Migration):
                 ('film_kind', models.CharField(choices=[('setup', 'setup'), ('hold', 'hold'), ('rehearsal', 'rehearsal'), ('swing', 'swing'), ('bar', 'bar')], max_length=16)),
                 ('effort', models.CharField(choices=[('still', 'standing still'), ('slow', 'slow motion'), ('tenth', 'a tenth of full speed'), ('half', 'half speed'), ('full', 'full speed')], max_length=8)),
                 ('ball', models.CharField(choices=[('none', 'no ball'), ('foam', 'a foam ball'), ('ball', 'a ball')], default='none', max_length=4)),
+                ('bar_across', models.CharField(choices=[('hips', 'across the hips'), ('chest', 'across the chest')], default='hips', max_length=5)),
                 ('club', models.CharField(blank=True, max_length=40)),
                 ('need', models.PositiveSmallIntegerField(default=1)),
                 ('repetitions', models.PositiveSmallIntegerField(default=1)),
