@@ -35,6 +35,7 @@ from coaching.practice.models import (
     Rung,
     Verdict,
 )
+from coaching.review import turncheck
 from coaching.review.models import Mark, Review
 
 
@@ -42,6 +43,40 @@ class StudioSerializer(serializers.ModelSerializer[Studio]):
     class Meta:
         model = Studio
         fields = ["id", "name", "turnaround_hours"]
+
+
+class TurnCheckStudentSerializer(serializers.Serializer[Any]):
+    """How much one student's turn reads above the held club; `uncertainty` of the mean."""
+
+    student = serializers.IntegerField(source="student.pk")
+    value = serializers.FloatField(source="bias.mean")
+    uncertainty = serializers.FloatField(source="bias.u")
+    repetitions = serializers.IntegerField(source="bias.pairs")
+    films = serializers.IntegerField(source="bias.films")
+
+
+class AgreementSerializer(serializers.Serializer[Any]):
+    """Over all students, degrees; `low` and `high` are the limits of agreement (95 %)."""
+
+    mean = serializers.FloatField()
+    mean_uncertainty = serializers.FloatField(source="mean_u")
+    sd = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    limit_uncertainty = serializers.FloatField(source="limit_u")
+
+
+class TurnCheckSerializer(serializers.Serializer[Any]):
+    """One turn in one view; `untold` repetitions held only the club's turn."""
+
+    view = serializers.CharField()
+    measure = serializers.SerializerMethodField()
+    untold = serializers.IntegerField()
+    students = TurnCheckStudentSerializer(many=True, source="people")
+    agreement = AgreementSerializer(allow_null=True)
+
+    def get_measure(self, check: turncheck.Check) -> str:
+        return turncheck.TURNS[check.across]
 
 
 class BodyNoteSerializer(serializers.ModelSerializer[BodyNote]):

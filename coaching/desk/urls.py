@@ -10,4 +10,5 @@ urlpatterns = [
     path("students/<int:pk>/", views.student, name="student"),
     path("mine/<int:pk>/", views.mine, name="mine"),
     path("practice/", views.practice, name="practice"),
+    path("studios/<int:pk>/turn-check/", views.turn_check, name="turn_check"),
 ]

@@ -8,9 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from coaching.desk import queries
+from coaching.desk import dots, queries
 from coaching.people import access
+from coaching.people.models import Membership
 from coaching.people.queries import next_step
+from coaching.review import turncheck
 
 
 @require_safe
@@ -95,5 +97,20 @@ def practice(request: HttpRequest) -> HttpResponse:
             "month": queries.promises(taught, days=30),
             "quiet": queries.quiet_students(taught),
             "open_students": taught.filter(closed_at__isnull=True).count(),
+            "owned": access.studios(request.user, (Membership.Role.OWNER,)),
         },
     )
+
+
+@require_safe
+@login_required
+def turn_check(request: HttpRequest, pk: int) -> HttpResponse:
+    """How turn read off the body agrees with the held club, over a studio's students."""
+    studio = access.studio_own(request.user, pk)
+    rows = []
+    for check in turncheck.checks(studio.students.all()):
+        limits = check.agreement and (check.agreement.low, check.agreement.high)
+        people = [(p.differences, p.bias.mean, p.bias.u) for p in check.people]
+        scale = dots.draw(people, limits)
+        rows.append((check, scale, list(zip(check.people, scale.strips, strict=True))))
+    return render(request, "desk/turn_check.html", {"studio": studio, "checks": rows})

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
+from analysis.core.agreement import Bias
 from analysis.core.pose import EVENTS, JOINTS
 from coaching.lessons import words
 from coaching.people.models import User
-from coaching.review import change
+from coaching.review import change, turncheck
 from coaching.review.models import WalkThrough
 
 SPEEDS = (
@@ -98,6 +100,32 @@ def difference_row(row: dict[str, Any], user: User | None = None) -> dict[str, A
         "first_value": then[0] if then else None,
         "first_u": then[1] if then else None,
     }  # fmt: skip
+
+
+def turn_notes(
+    moment: dict[str, Any],
+    *,
+    view: str,
+    across: str,
+    biases: Mapping[tuple[str, str], Bias],
+    name: str,
+) -> None:
+    """Put beside each turn at the top what a held club has shown of it.
+
+    `across` is where the club of a bar film is held, empty for other films. The figures
+    themselves stay as they were read.
+    """
+    if moment["event"] != turncheck.EVENT:
+        return
+    here = turncheck.repetition_difference(moment["figures"], across) if across else None
+    for figure in moment["figures"]:
+        line = turncheck.LINE_OF.get(figure["id"])
+        told = []
+        if line is not None and line == across and here is not None:
+            told.append(words.beside_bar_words(here.mean, here.u))
+        if line is not None and (bias := biases.get((view, figure["id"]))):
+            told.append(words.turn_bias_words(line, bias.mean, bias.u, bias.pairs, name=name))
+        figure["held"] = told
 
 
 def moment_row(moment: dict[str, Any]) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from coaching.intake import media
 from coaching.intake.models import Submission, Upload
 from coaching.intake.services import take_upload
 from coaching.people import access
-from coaching.review import queries, services, shown
+from coaching.review import queries, services, shown, turncheck
 from coaching.review import serializers as told
 from coaching.review.models import Review, ReviewVersion, Snippet, WalkThrough
 
@@ -149,10 +149,26 @@ def _figures(
     if repetitions is None:
         repetitions = queries.figures_data(video)["repetitions"]
     groups = queries.figure_groups(repetitions)
+    held = _held(video, request.user)
     for rep in groups:
         for moment in rep["moments"]:
             moment["figures"] = [shown.figure_row(f, request.user) for f in moment["figures"]]
+            if held:
+                shown.turn_notes(moment, view=video.view, **held)
     return {"video": video, "state": queries.state(video), "repetitions": groups}
+
+
+def _held(video: Video, user: Any) -> dict[str, Any]:
+    """What held clubs have shown of this student's turn; only his coaches read it."""
+    submission, run = video.submission, queries.newest_measuring(video)
+    if run is None or not access.is_staff_of(user, submission.student):
+        return {}
+    angle = submission.angle
+    return {
+        "across": angle.bar_across if angle and video.kind == "bar" else "",
+        "biases": turncheck.biases(submission.student, version=run.pipeline_version),
+        "name": submission.student.name,
+    }
 
 
 @login_required

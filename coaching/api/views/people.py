@@ -31,6 +31,7 @@ from coaching.people.models import Student, Studio, User
 from coaching.people.services.students import find_invitation
 from coaching.practice import queries as practice_queries
 from coaching.practice import services as practice
+from coaching.review import turncheck
 
 TokenShape = inline_serializer("Token", {"token": serializers.CharField()})
 LoginShape = inline_serializer(
@@ -130,6 +131,14 @@ class Studios(viewsets.ReadOnlyModelViewSet[Studio]):
         return Response(
             shapes.InvitationSerializer(invitation).data, status=status.HTTP_201_CREATED
         )
+
+    @extend_schema(responses=shapes.TurnCheckSerializer(many=True))
+    @action(detail=True, pagination_class=None)
+    def turn_check(self, request: ApiRequest, pk: int) -> Response:
+        """How turn read off the body agrees with the held club, over all students; owners only."""
+        studio = access.studio_own(request.user, pk)
+        rows = turncheck.checks(studio.students.all())
+        return Response(shapes.TurnCheckSerializer(rows, many=True).data)
 
 
 class Students(viewsets.ReadOnlyModelViewSet[Student]):

@@ -272,6 +272,30 @@ def club_length(context: Any, club_cm: float) -> str:
     return f"{number:.1f}".removesuffix(".0") + f" {unit}"
 
 
+@register.filter
+def turn_of(across: str) -> str:
+    """Whose turn a club held there shows: `turn of the hips`."""
+    return str(words.ACROSS[across][1])
+
+
+@register.simple_tag
+def difference_words(bias: Any) -> str:
+    return words.difference_words(bias.mean, bias.u)
+
+
+@register.simple_tag
+def agreement_words(found: Any) -> str:
+    """Of an `analysis.core.agreement.Agreement`, in one or two sentences."""
+    return words.agreement_words(
+        persons=found.persons,
+        pairs=found.pairs,
+        mean=(found.mean, found.mean_u),
+        low=found.low,
+        high=found.high,
+        limit_u=found.limit_u,
+    )
+
+
 @register.simple_tag(takes_context=True)
 def navigation(context: Any) -> list[dict[str, Any]]:
     """The signed-in person's few ways, by role; two queries."""

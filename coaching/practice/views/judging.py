@@ -13,11 +13,14 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from coaching.lessons.words import turn_bias_words
 from coaching.people import access
 from coaching.people.errors import LessonError
+from coaching.people.models import Student
 from coaching.practice import queries, services
-from coaching.practice.models import Attempt, PainReport, Verdict
+from coaching.practice.models import Attempt, Criterion, PainReport, Rung, Verdict
 from coaching.practice.views.student import VOICE_ENDINGS, VOICE_MAX_BYTES, user_of
+from coaching.review import turncheck
 from coaching.review.queries import snippets
 
 LONGEST_CUE = 300
@@ -60,10 +63,22 @@ def judge_context(request: HttpRequest, attempt: Attempt, trouble: str = "") -> 
         "snippets": [
             s for s in snippets(request.user, assignment.student) if len(s.words) <= LONGEST_CUE
         ],
+        "turn_notes": _turn_notes(assignment.student, attempt.rung, criteria),
         "decisions": Verdict.Decision.choices,
         "trouble": trouble,
         "cue": request.POST.get("cue", ""),
     }
+
+
+def _turn_notes(student: Student, rung: Rung, criteria: list[Criterion]) -> list[str]:
+    """What held clubs have shown of the turns that this step asks for."""
+    asked = {c.measure for c in criteria if c.event == turncheck.EVENT} & turncheck.LINE_OF.keys()
+    known = turncheck.biases(student) if asked else {}
+    return [
+        turn_bias_words(turncheck.LINE_OF[m], bias.mean, bias.u, bias.pairs, name=student.name)
+        for m in sorted(asked)
+        if (bias := known.get((rung.view, m)))
+    ]
 
 
 @require_POST

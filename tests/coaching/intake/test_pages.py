@@ -56,7 +56,7 @@ def test_a_strangers_page_is_not_there(
     assert clip.angle is not None
     pk = {
         "ask": clip.student_id, "request": clip.angle.request_id, "close": clip.angle.request_id,
-        "film": clip.angle.pk, "send": clip.angle.pk, "media": clip.video_id,
+        "film": clip.angle.pk, "send": clip.angle.pk, "club": clip.angle.pk, "media": clip.video_id,
     }.get(name, clip.pk)  # fmt: skip
     url = reverse(f"intake:{name}", args=[pk, "copy"] if name == "media" else [pk])
     for user in (stranger, factories.make_student(coach=stranger).user):
@@ -139,6 +139,47 @@ def test_the_filming_page_by_kind_view_and_hand(student: Student, client_for: An
                 text = page.content.decode()
                 assert "Nobody holds the phone inside it" in text
                 assert 'capture="environment"' in text
+
+
+# A turn with a held club
+
+
+@pytest.mark.parametrize(("asked", "across"), [("bar", "hips"), ("bar-chest", "chest")])
+def test_the_coach_says_where_the_club_is_held(
+    student: Student, coach: User, client_for: Any, asked: str, across: str
+) -> None:
+    page = f"/students/{student.pk}/ask/"
+    client_for(coach).post(page, form(**{"angle-0-kind": asked}))
+    angle = RequestedAngle.objects.get(view="down_the_line")
+    assert (angle.kind, angle.bar_across) == ("bar", across)
+    assert f"across the {across}" in client_for(student.user).get(f"/film/{angle.pk}/").text
+    assert f"turn with a club across the {across}" in client_for(coach).get(page).text
+
+
+def test_the_chest_preset_fills_the_form(student: Student, coach: User, client_for: Any) -> None:
+    page = client_for(coach).get(f"/students/{student.pk}/ask/?preset=turn-chest").text
+    assert '<option value="bar-chest" selected>' in page
+
+
+def test_the_club_is_measured_where_it_is_needed(
+    student: Student, coach: User, stranger: User, client_for: Any
+) -> None:
+    angle = factories.make_angle(
+        request=factories.make_request(student=student, angles=0), kind="bar"
+    )
+    film, club = f"/film/{angle.pk}/", f"/film/{angle.pk}/club/"
+    client = client_for(student.user)
+    assert "Without it the turn can" in client.get(film).text
+    refused = client.post(club, {"club": "9 ft"})
+    assert refused.status_code == 400 and "Lay a tape along the club" in refused.text
+    assert client.post(club, {"club": "37 in"}).status_code == 302
+    student.refresh_from_db()
+    assert student.club_cm == 94.0
+    assert 'value="94 cm"' in client.get(film).text
+    for other in (stranger, coach):
+        assert client_for(other).post(club, {"club": "99"}).status_code == 404
+    swing = factories.make_angle(request=angle.request)
+    assert "How long is the club" not in client.get(f"/film/{swing.pk}/").text
 
 
 def test_the_coach_sees_the_page_but_cannot_send(

@@ -212,6 +212,23 @@ def test_what_is_no_stature(written: str) -> None:
         parse_stature_cm(written)
 
 
+@pytest.mark.parametrize(
+    ("written", "cm"), [("94", 94), ("94,5 cm", 94.5), ("0.94 m", 94), ("37 in", 94), ('37"', 94)]
+)
+def test_a_clubs_length_as_people_write_it(written: str, cm: float) -> None:
+    from coaching.people.stature import parse_club_cm
+
+    assert parse_club_cm(written) == pytest.approx(cm, abs=0.05)
+
+
+@pytest.mark.parametrize("written", ["", "long", "9.4", "37 ft", "940", "-94"])
+def test_what_is_no_clubs_length(written: str) -> None:
+    from coaching.people.stature import parse_club_cm
+
+    with pytest.raises(ValueError):
+        parse_club_cm(written)
+
+
 def test_consents_are_unticked(student: Student, client_for) -> None:
     Consent.objects.all().delete()
     page = client_for(student.user).get(reverse("people:consents", args=[student.pk]))

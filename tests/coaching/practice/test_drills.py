@@ -96,6 +96,16 @@ class TestTheStarterLibrary:
         for rule in all_rules():
             assert not rule.drill or rule.drill in slugs, rule.id
 
+    def test_a_club_on_the_chest_is_asked_for_there(self):
+        held = {
+            row["slug"]: rung.get("bar_across", "hips")
+            for row in self.rows
+            for rung in row["ladder"]
+            if rung["film_kind"] == "bar"
+        }
+        assert held["turn-with-a-club-on-the-chest"] == "chest"
+        assert held["turn-with-a-club-on-the-hips"] == "hips"
+
     def test_every_drill_says_how_to_stop_and_where_it_comes_from(self):
         for row in self.rows:
             assert "It hurts" in row["cautions"], row["slug"]

@@ -21,6 +21,7 @@ from tests.coaching.practice.making import (
     open_attempt,
     send_film,
 )
+from tests.coaching.review.bars import hold_a_bar
 
 pytestmark = pytest.mark.django_db
 FRAGMENT = {"headers": {"X-Fragment": "1"}}
@@ -260,6 +261,7 @@ class TestAssigning:
         rung = Assignment.objects.get().rungs.first()
         criterion = rung.criteria.get()
         assert (rung.film_kind, criterion.measure, criterion.low) == ("bar", "bar_turn_deg", 38)
+        assert rung.bar_across == "hips"
 
     @pytest.mark.parametrize(
         ("fields", "sentence"),
@@ -354,6 +356,14 @@ class TestJudging:
         assert "The figures say it passes" in page
         assert "at least 38°" in page and "52° ± 8" in page
         assert page.count("<tr>") == 4
+
+    def test_what_a_held_club_has_shown_of_the_asked_turn(self, coach_client, attempt):
+        send_film(attempt, (52, 4), (50, 4), (55, 4))
+        assert "Against a held club" not in text(coach_client.get(url("judge", attempt)))
+        hold_a_bar(attempt.rung.assignment.student, figure=[(49, 3)], bar=[(40, 2)])
+        page = text(coach_client.get(url("judge", attempt)))
+        assert "Against a held club the turn of the hips reads about 9° ± 7 high" in page
+        assert "52° ± 8" in page
 
     def test_no_clip_yet(self, coach_client, attempt):
         assert "No clip has come back" in text(coach_client.get(url("judge", attempt)))
