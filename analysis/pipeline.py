@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields, replace
 from importlib.metadata import version
@@ -16,9 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import PIPELINE_VERSION, artifact, weights
+from analysis.backdrop import Backdrop, held_still
 from analysis.bar import track_bar
 from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, survey_issues
 from analysis.core.bar import BarTrack, measure_bar
+from analysis.core.bar_events import bar_spans
 from analysis.core.body import BodyResult, measure_body
 from analysis.core.club import measure_club
 from analysis.core.events import find_events, joint_signals
@@ -37,6 +39,7 @@ from analysis.core.pose import (
 )
 from analysis.core.remeasure import Artifact
 from analysis.core.repetitions import find_repetitions
+from analysis.core.steady import bridged, flipped, moved, scaled
 from analysis.core.swings import (
     RISE,
     film_cuts,
@@ -96,24 +99,30 @@ class Clock:
 
 
 class DecodedFrames:
-    """Frames of a clip that decode anew each time they are iterated."""
+    """Grey frames of a pose that decode anew when iterated, their camera held still."""
 
     def __init__(
-        self, path: Path | str, info: VideoInfo, wanted: NDArray[np.int64], *, mirrored: bool
+        self, path: Path | str, info: VideoInfo, pose: PoseSequence, *, mirrored: bool
     ) -> None:
-        self._path, self._info, self._wanted, self._mirrored = path, info, wanted, mirrored
+        self._path, self._info, self._pose, self._mirrored = path, info, pose, mirrored
 
     def __len__(self) -> int:
-        return len(self._wanted)
+        return len(self._pose)
 
     def __iter__(self) -> Iterator[Frame]:
-        return frames(
+        decoded = frames(
             self._path,
             self._info,
-            wanted=self._wanted,
+            wanted=self._pose.frame,
             short_side=WORKING_SHORT_SIDE,
+            grey=True,
             mirrored=self._mirrored,
         )
+        steady = self._pose.steady
+        if steady is None:
+            return decoded
+        row_of = {int(index): steady[i] for i, index in enumerate(self._pose.frame)}
+        return (replace(f, image=held_still(f.image, row_of[f.index])) for f in decoded)
 
 
 def analyse_video(
@@ -188,11 +197,11 @@ def _swings(
     tell: Progress,
 ) -> tuple[list[Swing], list[dict[str, Any]]]:
     stature = survey.stature_px()
-    windows = swing_windows(survey.time_s, survey.xy_px, stature_px=stature, kind=capture.kind)
+    windows = swing_windows(survey.time_s, survey.steady_px, stature_px=stature, kind=capture.kind)
     quality = []
     if not windows:
         quality.append(_nothing_found(survey))
-        still = still_moment(survey.time_s, survey.xy_px, stature_px=stature)
+        still = still_moment(survey.time_s, survey.steady_px, stature_px=stature)
         if still is None:
             return [], quality
         windows = [(still - 0.6, still + 0.6)]
@@ -224,10 +233,14 @@ def _window_swings(
     if len(wanted) < 2:
         return []
     with clock.stage("pose"):
-        pose = _pose(path, info, wanted, capture, network, lambda share: tell("pose", 0.6 * share))
+        backdrop = survey.backdrop if survey.camera_moves else None
+        share = lambda done: tell("pose", 0.6 * done)  # noqa: E731
+        pose = _pose(path, info, wanted, capture, network, backdrop, share)
     stature = stature_px(pose.xy_px)
-    if capture.kind in ("setup", "bar"):
+    if capture.kind == "setup":
         spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]
+    elif capture.kind == "bar":
+        spans = bar_spans(pose, view=capture.view)
     else:
         find = hold_spans if capture.kind == "hold" else find_repetitions
         spans = [
@@ -238,7 +251,8 @@ def _window_swings(
     swings: list[Swing] = []
     for k, span in enumerate(spans):
         tell("club", 0.6 + 0.4 * k / len(spans))
-        first = swings[0].events.get("address") if swings else None
+        # a turn with a held club is only told against standing still before it
+        first = swings[0].events.get("address") if swings and capture.kind != "bar" else None
         swings.append(_swing(path, info, pose, capture, span, clock, reference=first))
     return swings
 
@@ -248,7 +262,7 @@ def _wanted(info: VideoInfo, survey: Survey, window: tuple[float, float]) -> NDA
         info.frame_times_s,
         window,
         coarse_time_s=survey.time_s,
-        coarse_speed=hand_speed(survey.time_s, survey.xy_px) / survey.stature_px(),
+        coarse_speed=hand_speed(survey.time_s, survey.steady_px) / survey.stature_px(),
     )
 
 
@@ -265,7 +279,7 @@ def _swing(
     """Measure one repetition; `reference` is the first one's address, which a repetition
     that starts without standing still is told against."""
     pose = _cut(whole, window, also=None if reference is None else reference.time_s)
-    pictures = DecodedFrames(path, info, pose.frame, mirrored=capture.handedness == "left")
+    pictures = DecodedFrames(path, info, pose, mirrored=capture.handedness == "left")
     track, bar = None, None
     with clock.stage("club"):
         if capture.kind == "bar":
@@ -316,7 +330,7 @@ def _lean(
         camera_lean(
             picture.image, golfer=pose.xy_px[np.flatnonzero(pose.frame == picture.index)[0]]
         )
-        for picture in DecodedFrames(path, info, pose.frame[near], mirrored=mirrored)
+        for picture in DecodedFrames(path, info, _rows(pose, near), mirrored=mirrored)
     ]
     told = [lean for lean in found if lean is not None]
     if 2 * len(told) <= len(found):
@@ -332,14 +346,21 @@ def _pose(
     wanted: NDArray[np.int64],
     capture: Capture,
     network: PoseEstimator,
+    backdrop: Backdrop | None,
     tell: Callable[[float], None],
 ) -> PoseSequence:
-    """Heavy landmarks of the wanted frames, in pixels of the working picture."""
+    """Heavy landmarks of the wanted frames, in pixels of the working picture.
+
+    With a backdrop, of a camera that moves, they are counted in its picture.
+    """
     size = working_size(info, WORKING_SHORT_SIDE)
     scale = np.array(size) / np.array(working_size(info, POSE_SHORT_SIDE))
     rows: list[tuple[Frame, NDArray[np.float64], ...]] = []
     nothing = np.full(len(LANDMARKS), np.nan)
     pictures = frames(path, info, wanted=wanted, short_side=POSE_SHORT_SIDE)
+    places: list[NDArray[np.float64]] = []
+    if backdrop is not None:
+        pictures = _placed(pictures, backdrop, places)
     for frame, people in network.estimate(pictures, quick=False):
         light = Frame(frame.index, frame.time_s, np.zeros((0, 0), np.uint8))
         if people:
@@ -358,19 +379,35 @@ def _pose(
         if len(rows) % 8 == 0:
             tell(len(rows) / len(wanted))
     xy, confidence, depth, world = (np.array([r[k] for r in rows]) for k in range(1, 5))
+    time_s, steady = np.array([r[0].time_s for r in rows]), None
+    if backdrop is not None:
+        steady = scaled(bridged(time_s, np.array(places)), size[0] / backdrop.size_px[0])
+        xy = moved(xy, steady)
     if capture.handedness == "left":
         xy = mirror_for(xy, width_px=size[0])
         confidence, depth, world = (v[:, SIDE_SWAP].copy() for v in (confidence, depth, world))
         world[..., 0] *= -1
+        steady = None if steady is None else flipped(steady, width_px=size[0])
     return PoseSequence(
-        time_s=np.array([r[0].time_s for r in rows]),
+        time_s=time_s,
         frame=np.array([r[0].index for r in rows], np.int64),
         xy_px=xy,
         confidence=confidence,
         size_px=size,
         depth=depth,
         world_m=world,
+        steady=steady,
     )
+
+
+def _placed(
+    pictures: Iterable[Frame], backdrop: Backdrop, places: list[NDArray[np.float64]]
+) -> Iterator[Frame]:
+    """The pictures as they are; `places` gets each one's place in the backdrop."""
+    backdrop.rest()
+    for frame in pictures:
+        places.append(backdrop.place_of_photo(frame.image))
+        yield frame
 
 
 def _uncut(pose: PoseSequence, stature: float) -> list[PoseSequence]:
@@ -509,6 +546,8 @@ def _rep_arrays(swing: Swing) -> dict[str, Any]:
         "joints_m": body.joints_m,
         "joints_sd_m": body.joints_sd_m,
     }
+    if pose.steady is not None:
+        arrays["steady"] = pose.steady
     arrays |= {f"camera/{k}": np.asarray(v) for k, v in body.camera.items()}
     arrays |= {f"covariance/{k}": v for k, v in body.covariance.items()}
     for name, track in (("shaft", swing.shaft), ("bar", swing.bar)):

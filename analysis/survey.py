@@ -15,12 +15,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.backdrop import Backdrop
 from analysis.core.pose import LANDMARK, LANDMARKS, mirror_for
+from analysis.core.steady import bridged, flipped, moved
 from analysis.estimators import Person, PoseEstimator
 from analysis.video import Frame, VideoInfo, frames, working_size
 
 SHORT_SIDE = 480
 RATE_HZ = 8.0
+# A camera that stays within this share of the width, a pixel of these pictures, stands.
+MOVES_SHARE = 0.002
 
 Array = NDArray[np.float64]
 _TRUNK = [LANDMARK[f"{j}_{s}"] for j in ("shoulder", "hip") for s in ("left", "right")]
@@ -33,8 +37,9 @@ class Survey:
     `xy_px` (S, 33, 2) and `confidence` (S, 33) are NaN where nobody was found;
     left-handers are mirrored already. `others` (S,) is the height of the next person
     relative to the golfer, 0 when alone; `brightness` (S,) is the golfer's mean grey,
-    `blur` (S,) between 0 sharp and 1; `shift` (S,) how far the background lies from
-    where it was in the first picture, as a share of the picture's width.
+    `blur` (S,) between 0 sharp and 1; `shift` (S,) how far the background at the golfer
+    lies from where it was in the first picture, as a share of the picture's width;
+    `steady` (S, 2, 3) as in `core.steady` and `backdrop` find a moving camera's place.
     """
 
     time_s: Array
@@ -46,6 +51,18 @@ class Survey:
     brightness: Array
     blur: Array
     shift: Array
+    steady: Array
+    backdrop: Backdrop
+
+    @property
+    def camera_moves(self) -> bool:
+        """Whether points must be counted in one picture: a pixel of this one matters."""
+        return bool(np.percentile(self.shift, 90) > MOVES_SHARE)
+
+    @property
+    def steady_px(self) -> Array:
+        """`xy_px` counted in one picture where the camera moves."""
+        return moved(self.xy_px, self.steady) if self.camera_moves else self.xy_px
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -116,8 +133,14 @@ def _survey(
         others[i] = _other_height(people, golfer)
         box = _box(golfer.xy_px, frame.image.shape[:2])
         brightness[i], blur[i] = frame.image[box].mean(), _blur(frame.image[box])
+    images, time_s = [f.image for f, _ in rows], np.array([f.time_s for f, _ in rows])
+    backdrop = Backdrop(images[n // 2], xy[np.isfinite(xy).all(axis=2)])
+    steady = _steady(images, backdrop)
+    place = np.array(size) / 2 if centre is None else centre
+    shift = _shift(steady, place, size[0])
+    steady = bridged(time_s, steady)
     return Survey(
-        time_s=np.array([f.time_s for f, _ in rows]),
+        time_s=time_s,
         frame=np.array([f.index for f, _ in rows], np.int64),
         size_px=size,
         xy_px=mirror_for(xy, width_px=size[0]) if mirrored else xy,
@@ -125,7 +148,9 @@ def _survey(
         others=others,
         brightness=brightness,
         blur=blur,
-        shift=_shifts([f.image for f, _ in rows], xy),
+        shift=shift,
+        steady=flipped(steady, width_px=size[0]) if mirrored else steady,
+        backdrop=backdrop,
     )
 
 
@@ -180,24 +205,26 @@ def _blur(grey: NDArray[np.uint8]) -> float:
     return worst
 
 
-def _shifts(images: list[NDArray[np.uint8]], xy_px: Array) -> Array:
-    """Background shift against the first picture, by phase correlation off the golfer."""
-    out = np.zeros(len(images))
-    if len(images) < 2:
-        return out
-    height, width = images[0].shape
-    mask = np.ones((height, width), np.float32)
-    seen = xy_px[np.isfinite(xy_px[:, 0, 0])]
-    if len(seen):
-        # the middle half of a person's reach: arms and club leave the background alone
-        x0, x1 = np.percentile(seen[..., 0], (2, 98))
-        mask[:, max(0, int(x0)) : max(1, int(x1))] = 0.0
-    if mask.mean() < 0.15:
-        mask[:] = 1.0
-    window = cv2.createHanningWindow((width, height), cv2.CV_32F) * mask
-    first = images[0].astype(np.float32)
-    for i, image in enumerate(images[1:], 1):
-        (dx, dy), response = cv2.phaseCorrelate(first, image.astype(np.float32), window)
-        if response > 0.05:
-            out[i] = float(np.hypot(dx, dy)) / width
+def _steady(images: list[NDArray[np.uint8]], backdrop: Backdrop) -> Array:
+    """Where each picture lies in the middle one, its neighbours placed first."""
+    middle = len(images) // 2
+    out = np.full((len(images), 2, 3), np.nan)
+    for order in (range(middle, len(images)), range(middle - 1, -1, -1)):
+        backdrop.rest()
+        for i in order:
+            out[i] = backdrop.place(images[i])
     return out
+
+
+def _shift(steady: Array, place_px: Array, width: int) -> Array:
+    """How far the scene at the golfer has moved since the first picture that tells it.
+
+    A picture that has lost the scene keeps the shift of the one before.
+    """
+    out = np.zeros(len(steady))
+    back = steady[..., :2] @ place_px + steady[..., 2]
+    known = np.flatnonzero(np.isfinite(back[:, 0]))
+    if len(known):
+        last = known[np.clip(np.searchsorted(known, np.arange(len(out)), "right") - 1, 0, None)]
+        out = np.linalg.norm(back[last] - back[known[0]], axis=1) / width
+    return np.asarray(out)

@@ -105,6 +105,9 @@ class PoseSequence:
         The network's own depth, in pixels, smaller is nearer. Never a source of turn.
     world_m : ndarray, shape (T, 33, 3), optional
         The network's metric landmarks. Never a source of turn by themselves.
+    steady : ndarray, shape (T, 2, 3), optional
+        Of a camera that moved: from each frame's own picture to the one that `xy_px`
+        counts in, as in `core.steady`.
 
     Raises
     ------
@@ -119,6 +122,7 @@ class PoseSequence:
     size_px: tuple[int, int]
     depth: Array | None = None
     world_m: Array | None = None
+    steady: Array | None = None
 
     def __post_init__(self) -> None:
         t = len(self.time_s)
@@ -128,6 +132,7 @@ class PoseSequence:
             "confidence": (t, len(LANDMARKS)),
             "depth": (t, len(LANDMARKS)),
             "world_m": (t, len(LANDMARKS), 3),
+            "steady": (t, 2, 3),
         }
         for name, shape in expected.items():
             value = getattr(self, name)

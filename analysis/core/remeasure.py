@@ -34,6 +34,7 @@ from analysis.core.measures import (
     withheld,
 )
 from analysis.core.pose import JOINT, Array, Capture, Moment, PoseSequence, ShaftTrack
+from analysis.core.steady import moved, undone
 
 # A joint put right by hand spreads this far in time: further, the fit knows better.
 REACH_S = 0.10
@@ -55,7 +56,8 @@ class Artifact:
     (T, 33, 3), `joints_px` (T, J, 2),
     `joints_m` (T, J, 3), `joints_sd_m` (T, J), `camera/NAME`, and the fields of
     `ShaftTrack` and `BarTrack` as `shaft/NAME` and `bar/NAME`. All of it is of a
-    right-hander: a left-hander's is mirrored.
+    right-hander: a left-hander's is mirrored. Of a camera that moved there is `steady`
+    (T, 2, 3), and all pixels are counted in one picture: `in_frames` brings them back.
     """
 
     meta: Mapping[str, Any]
@@ -67,6 +69,19 @@ class Artifact:
     @property
     def capture(self) -> Capture:
         return Capture(**self.meta["capture"])
+
+    def in_frames(self, rep: int, points_px: Array) -> Array:
+        """Points (T, ..., 2) as they lie in each frame's own picture."""
+        steady = self.arrays.get(f"rep{rep}/steady")
+        return points_px if steady is None else moved(points_px, undone(steady))
+
+    def in_common(self, rep: int, point_px: Array, when_s: float) -> Array:
+        """A point (2,) of the frame shown at a time, where all others are counted."""
+        steady = self.arrays.get(f"rep{rep}/steady")
+        if steady is None:
+            return point_px
+        i = int(np.argmin(np.abs(self.of(rep, "time_s") - when_s)))
+        return np.asarray(moved(point_px[None], steady[i : i + 1])[0])
 
 
 @dataclass(frozen=True)
@@ -349,7 +364,7 @@ def _step_px(artifact: Artifact, rep: int, joint: int, correction: Mapping[str, 
         x = 1 - x
     when = float(correction["time_s"])
     was = np.array([at(time_s, px[:, joint, axis], when) for axis in (0, 1)])
-    return np.asarray(np.array([x * width, y * height]) - was)
+    return np.asarray(artifact.in_common(rep, np.array([x * width, y * height]), when) - was)
 
 
 def _keep_bone(
@@ -498,7 +513,8 @@ def _moved_shaft(
         grip, head = (np.array(c["value"][end], float) for end in ("grip", "head"))
         if artifact.capture.handedness == "left":
             grip[0], head[0] = 1 - grip[0], 1 - head[0]
-        grip, head = grip * (width, height), head * (width, height)
+        when = float(c["time_s"])
+        grip, head = (artifact.in_common(rep, p * (width, height), when) for p in (grip, head))
         angle = math.degrees(math.atan2(grip[1] - head[1], head[0] - grip[0]))
         known = np.flatnonzero(np.isfinite(track["angle_deg"]))
         if len(known):

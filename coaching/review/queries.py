@@ -304,7 +304,7 @@ def _part(held: Artifact, k: int) -> dict[str, Any]:
     )
     return {
         "frames": held.of(k, "frame"),
-        "points": {name: _shares(held, curve) for name, curve in points.items()},
+        "points": {name: _shares(held, held.in_frames(k, curve)) for name, curve in points.items()},
         "ball": _shares(held, ball),
     }
 

@@ -71,6 +71,18 @@ def later(rows: Rows) -> Rows:
         yield t + 1.0, image
 
 
+def in_the_hand(rows: Rows) -> Rows:
+    """Drift and tremor of 1.5 % of the width each way, and a turn of half a degree."""
+    rate_hz, share = np.array([0.35, 0.8, 1.7, 5.0]), np.array([0.6, 0.25, 0.1, 0.05])
+    start = np.random.default_rng(3).uniform(0, 2 * np.pi, (3, 4))
+    for t, image in rows:
+        height, width = image.shape[:2]
+        x, y, turn = (share * np.sin(2 * np.pi * rate_hz * t + start)).sum(axis=1)
+        motion = cv2.getRotationMatrix2D((width / 2, height / 2), 0.5 * turn, 1.0)
+        motion[:, 2] += 0.015 * width * np.array([x, y])
+        yield t, cv2.warpAffine(image, motion, (width, height), borderMode=cv2.BORDER_REPLICATE)
+
+
 CASES: dict[str, tuple[Callable[[Rows], Rows], dict[str, Any]]] = {
     "mirrored, other hand": (each(mirrored), {"handedness": "left"}),
     "sent through a chat": (each(lambda image: image), {"crf": 33}),
@@ -83,6 +95,7 @@ CASES: dict[str, tuple[Callable[[Rows], Rows], dict[str, Any]]] = {
     "scaled": (each(grown), {}),
     "30 a second": (half_rate, {}),
     "frames dropped": (with_gaps, {}),
+    "held in the hand": (in_the_hand, {}),
     "a second later": (later, {"shift_s": 1.0}),
 }
 

@@ -115,6 +115,23 @@ def test_a_joint_put_where_it_was_changes_nothing() -> None:
         assert after[key]["value"] == pytest.approx(row["value"], abs=1e-6) or row["value"] is None
 
 
+def test_of_a_camera_that_moved_a_joint_is_put_where_its_own_frame_shows_it() -> None:
+    """The same correction, told in the pixels of a frame that lies 40 px aside."""
+    still = make_artifact()
+    aside = np.tile([[1.0, 0.0, -40.0], [0.0, 1.0, 12.0]], (len(TIMES), 1, 1))
+    moved = Artifact(meta=still.meta, arrays={**still.arrays, "rep0/steady": aside})
+    drawn = moved.in_frames(0, moved.of(0, "joints_px"))
+    assert drawn - still.of(0, "joints_px") == pytest.approx(
+        np.broadcast_to([40.0, -12.0], drawn.shape)
+    )
+    plain = figures(remeasure(still, [joint("hip_trail", 1.0, (9, 0))]))
+    shifted = figures(remeasure(moved, [joint("hip_trail", 1.0, (49, -12))]))
+    key = "pelvis_to_ball_cm", "top"
+    assert plain[key]["value"] != pytest.approx(figures(remeasure(still, []))[key]["value"])
+    for key, row in plain.items():
+        assert shifted[key]["value"] == pytest.approx(row["value"]) or row["value"] is None
+
+
 def test_a_moved_event_moves_its_figures_and_keeps_their_bias() -> None:
     stored = make_artifact()
     curves = body_curves(swing(), TIMES, address_s=EVENTS["address"])
