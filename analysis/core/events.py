@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.core.bar_events import bar_events
 from analysis.core.hand_events import (
     Mask,
     Signals,
@@ -27,11 +28,10 @@ from analysis.core.hand_events import (
     top_of,
     transition_of,
 )
-from analysis.core.motion import gap_at, local_fit, stature_px
+from analysis.core.motion import gap_at, stature_px
 from analysis.core.pose import (
     EVENTS,
     JOINT,
-    LANDMARK,
     Array,
     Capture,
     Moment,
@@ -40,7 +40,7 @@ from analysis.core.pose import (
 )
 from analysis.core.repetitions import Swing, find_swings
 from analysis.core.shaft_events import impact_of, level_at, shaft_up
-from analysis.core.stillness import longest_rest, onset, rests
+from analysis.core.stillness import longest_rest
 
 # Share of backswing or downswing at which the shaft is level, where it was not seen:
 # median and standard deviation over the rendered training swings, widened by half.
@@ -49,7 +49,6 @@ _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
 _JOINT_ARM_SD_DEG = 4.0
 _HANDS = [JOINT[name] for name in ("grip", "wrist_lead", "wrist_trail")]
-_BAR_REST = 0.012  # statures, over the upper body
 
 
 def find_events(
@@ -96,7 +95,7 @@ def find_events(
     if capture.kind == "setup":
         return {"address": settled_at(signals)}
     if capture.kind == "bar":
-        return _bar_events(pose, inside)
+        return bar_events(pose, inside)
     if capture.kind == "hold":
         return _hold_events(signals, shaft, capture.view, reference_address)
     swing = _main_swing(pose, inside, capture)
@@ -227,43 +226,3 @@ def _hold_events(
         "top": top,
     }
     return {name: _at_least_half_a_gap(s.time_s, events[name]) for name in names}
-
-
-def _bar_events(pose: PoseSequence, inside: Mask) -> dict[str, Moment]:
-    """Last rest before the turn, and the middle of the longest rest after it."""
-    upper = [
-        LANDMARK[f"{part}_{side}"]
-        for part in ("shoulder", "elbow", "wrist", "hip")
-        for side in ("left", "right")
-    ]
-    rows = inside & np.isfinite(pose.xy_px[:, upper]).all(axis=(1, 2))
-    if rows.sum() < 8:
-        return _none("bar", "not_seen")
-    t = pose.time_s[rows]
-    points = pose.xy_px[rows][:, upper].reshape(rows.sum(), -1)
-    size = stature_px(pose, view="face_on", rows=rows)
-    raw = points / size / math.sqrt(len(upper))
-    path = local_fit(t, raw, t, width_s=0.06)[0]
-    found = rests(t, path, limit=_BAR_REST)
-    if not found:
-        return _none("bar", "not_seen")
-    if len(found) < 2:
-        return _none("bar", "not_reached") | {"address": Moment(found[0][1], 0.1)}
-    held = max(found[1:], key=lambda r: r[1] - r[0])
-    middle = [path[(t >= r[0]) & (t <= r[1])].mean(axis=0) for r in found]
-    far = [float(np.linalg.norm(m - middle[found.index(held)])) for m in middle]
-    earlier = [r for r, d in zip(found, far, strict=True) if r[1] <= held[0] and d > 0.5 * max(far)]
-    if not earlier:
-        return _none("bar", "not_reached") | {"address": Moment(found[0][1], 0.1)}
-    before = earlier[-1]
-    # the way from one rest to the other is the one signal in which the turn begins
-    first, last = (raw[(t >= r[0]) & (t <= r[1])].mean(axis=0) for r in (before, held))
-    way = (raw - first) @ (last - first) / max(float(np.sum((last - first) ** 2)), 1e-12)
-    gone = np.flatnonzero((t > before[1]) & (way > 0.25))
-    until = t[gone[0]] if len(gone) else held[0]
-    rows = (t >= before[0]) & (t <= until)
-    start_s, sd = onset(t[rows], way[rows, None], before[1])
-    return {
-        "address": Moment(start_s, max(gap_at(t, start_s) / 2, sd, 0.02)),
-        "top": Moment(0.5 * (held[0] + held[1]), max((held[1] - held[0]) / 8, 0.02)),
-    }

@@ -85,11 +85,15 @@ def points(bar: Bar, turn: float) -> dict[str, np.ndarray]:
     return out
 
 
-def film(bar: Bar, *, fps: float = 15.0) -> tuple[list[Frame], PoseSequence]:
-    """Standing, turning within 0.8 s, and holding, as frames and landmarks."""
+def film(bar: Bar, *, fps: float = 15.0, repetitions: int = 1) -> tuple[list[Frame], PoseSequence]:
+    """Standing, turning within 0.8 s, and holding, as frames and landmarks.
+
+    The next repetition comes back after 3.2 s and turns again 4.4 s after the one before.
+    """
     rng = np.random.default_rng(bar.seed)
-    time_s = np.arange(0, 3.2, 1 / fps)
-    share = np.clip((time_s - 1.0) / 0.8, 0, 1)
+    time_s = np.arange(0, 4.4 * (repetitions - 1) + 3.2, 1 / fps)
+    own = time_s % 4.4
+    share = np.clip((own - 1.0) / 0.8, 0, 1) - np.clip((own - 3.2) / 0.8, 0, 1)
     turns = bar.start + bar.turn * (3 * share**2 - 2 * share**3)
     project = camera_of(bar)
     ground = _texture(rng)

@@ -7,8 +7,9 @@ import pytest
 
 from analysis.bar import track_bar
 from analysis.core.bar import measure_bar
+from analysis.core.bar_events import bar_events, bar_spans
 from analysis.core.events import find_events
-from analysis.core.pose import Capture
+from analysis.core.pose import Capture, PoseSequence
 from tests.analysis.drawn_bar import SIZE, Bar, film
 
 
@@ -36,6 +37,36 @@ def test_turn_is_read_within_twice_its_uncertainty(view, turn):
     value, spread = reading
     assert abs(value - turn) < min(2 * spread, 6.0)
     assert spread < 6.0
+
+
+@pytest.mark.parametrize("view", ["face_on", "down_the_line"])
+def test_each_repetition_is_told_against_its_own_standing_still(view):
+    bar = Bar(view=view, turn=45.0, seed=9)
+    _, pose = film(bar, repetitions=3)
+    spans = bar_spans(pose, view=view)
+    assert len(spans) == 3
+    for number, span in enumerate(spans):
+        inside = (pose.time_s >= span[0]) & (pose.time_s <= span[1])
+        events = bar_events(pose, inside)
+        # anywhere in the rest of 1.4 s before the turn: nothing moves in it
+        assert -0.4 <= events["address"].time_s - 4.4 * number <= 1.1
+        assert events["top"].time_s - 4.4 * number == pytest.approx(2.5, abs=0.3)
+
+
+def test_a_film_without_a_turn_is_one_stretch():
+    _, pose = film(Bar(view="face_on", turn=0.0, seed=9))
+    assert bar_spans(pose, view="face_on") == [(pose.time_s[0], pose.time_s[-1])]
+
+
+def test_shuffling_before_the_turn_is_no_repetition():
+    """Somebody who bends down first has rested twice before the one turn."""
+    _, pose = film(Bar(view="face_on", turn=45.0, seed=9), repetitions=2)
+    upright = pose.time_s < 3.6  # what was the first turn, made a lift of the whole body
+    xy = pose.xy_px.copy()
+    xy[upright] = xy[0] - np.array([0.0, 25.0]) * (pose.time_s[upright] < 2.0)[:, None, None]
+    lifted = PoseSequence(pose.time_s, pose.frame, xy, pose.confidence, pose.size_px)
+    ((start, end),) = bar_spans(lifted, view="face_on")
+    assert start >= 1.9 and end >= 6.5
 
 
 def test_without_the_clubs_length_down_the_line_says_so():
