@@ -62,7 +62,7 @@ def draw(
         share = (value - least) / (most - least)
         return round(MARGIN + share * (WIDTH - 2 * MARGIN), 1)
 
-    step = next(s for s in (5, 10, 20, 50, 100) if (most - least) / s <= 6 or s == 100)
+    step = next(s for s in (5, 10, 20, 50, 100) if (most - least) / s <= 4.5 or s == 100)
     first, last = math.ceil(least / step), math.floor(most / step)
     return Scale(
         zero=x(0.0),

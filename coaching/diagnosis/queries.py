@@ -18,6 +18,7 @@ from coaching.diagnosis.models import Because, Finding, Plan
 from coaching.intake.models import Submission
 from coaching.people import access
 from coaching.people.models import BodyNote, Student
+from coaching.review import turncheck
 from coaching.review.models import Review
 
 # How a state is drawn and what is said beside the mark.
@@ -276,7 +277,7 @@ def figures_of(
     """Each figure of these clips: the mean over the repetitions, and one row it hangs on.
 
     Of a figure that two views measure, the surer one is taken. A slow rehearsal says
-    nothing about tempo or speed.
+    nothing about tempo or speed, a turn with a held club nothing about the swing's turn.
     """
     videos = [submission.video_id for submission in submissions]
     runs = Run.objects.filter(
@@ -287,6 +288,8 @@ def figures_of(
     found = Measurement.objects.filter(run__in=newest.values(), value__isnull=False)
     for row in found.select_related("run__video").order_by("repetition"):
         if row.run.video.kind != "swing" and row.measure in _OF_A_SWING:
+            continue
+        if row.run.video.kind == "bar" and row.measure in turncheck.LINE_OF:
             continue
         rows[row.measure, row.event, row.run_id].append(row)
     best: dict[tuple[str, str], tuple[Reading, Measurement]] = {}

@@ -24,4 +24,4 @@ def test_everything_lies_on_the_picture_and_rows_share_one_scale():
     assert scale.band == pytest.approx((MARGIN, WIDTH - MARGIN))
     assert scale.band_width == pytest.approx(WIDTH - 2 * MARGIN)
     assert scale.strips[0].mean < scale.zero < scale.strips[1].mean
-    assert len(scale.ticks) <= 8
+    assert len(scale.ticks) <= 6

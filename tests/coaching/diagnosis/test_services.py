@@ -12,7 +12,8 @@ from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote
 from coaching.review.services import publish_review
 from tests import factories
-from tests.coaching.practice.making import make_finding, make_review
+from tests.coaching.practice.making import TURN, make_finding, make_review
+from tests.coaching.review.bars import hold_a_bar
 
 pytestmark = pytest.mark.django_db
 
@@ -111,6 +112,15 @@ class TestSuggestions:
         ids = [s.rule.id for s in queries.suggestions_for(review)]
         assert ids[:2] == ["little-pelvis-turn", "shaft-upright-late"]
         assert "toward-the-ball-after-upright-shaft" in ids
+
+    def test_a_turn_with_a_held_club_is_not_the_swings_turn(self):
+        review = make_review(figures={TURN: (50.0, 4.0)})
+        bar = hold_a_bar(review.student, figure=[(20, 1)], bar=[(20, 1)])
+        review.submissions.add(bar)
+        figures = queries.figures_of(review.submissions.all())
+        assert figures[TURN][0][0] == 50.0
+        assert figures["bar_turn_deg", "top"][0][0] == 20.0
+        assert ("shoulder_turn_deg", "top") not in figures
 
     def test_taking_them_draws_the_links_in_any_order(self):
         review = make_review()
