@@ -18,8 +18,9 @@ from analysis.core.pose import JOINT, Array, Capture, Moment
 # A phone's main camera sees about this many picture heights away; the person who films
 # holds it at the height of the hands at address.
 _USUAL_F, _USUAL_HEIGHT = 0.78, 0.57
-# and stands between feet and ball: on the line through the hands (statures toward it).
-_ASIDE = 0.11
+# and stands between feet and ball, on the line through the hands; face-on opposite the
+# ball, which lies ahead of the middle of the feet (statures toward ball and target).
+_ASIDE, _AHEAD = 0.11, 0.02
 _USUAL_YAW_SD_DEG, _USUAL_ROLL_SD_DEG, _LEVEL_HELD_DEG = 3.5, 0.8, 1.0
 _UPRIGHT_SD_DEG = 0.3  # what stands upright does so to this
 
@@ -83,7 +84,8 @@ def usual_camera(
     a = math.radians(yaw_deg)
     aside = _ASIDE * stature_m
     if view == "face_on":
-        place = np.array([distance * math.sin(a), distance * math.cos(a) + aside, height])
+        x = distance * math.sin(a) + _AHEAD * stature_m
+        place = np.array([x, distance * math.cos(a) + aside, height])
     else:
         place = np.array([-distance * math.cos(a), aside - distance * math.sin(a), height])
     to_feet = np.array([-place[0], -place[1], 0.0]) / math.hypot(place[0], place[1])
