@@ -9,9 +9,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analysis.core.camera import Camera, shaft_directions, usual_camera
+from analysis.core.camera import Camera, camera_of, shaft_directions, usual_camera
 from analysis.core.club import measure_club
-from analysis.core.pose import JOINTS, Capture, Moment, ShaftTrack
+from analysis.core.pose import JOINT, JOINTS, Capture, Moment, ShaftTrack
 
 STATURE = 1.8
 SIZE = (720, 1280)
@@ -139,6 +139,81 @@ def test_an_uncertain_moment_of_a_turning_shaft_makes_its_angle_uncertain():
         found = measure_club(turning, events, body, capture=capture)
         spreads.append(found["shaft_pitch_deg", "lead_arm_back"][1])
     assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx((300 * 0.02) ** 2, rel=0.15)
+
+
+@pytest.mark.parametrize("along", [0.6, 0.75, 0.85])
+def test_a_shaft_that_points_away_is_read_from_how_long_it_looks(along):
+    """Above the camera and beside it, where perspective bends the picture's angle most."""
+    grip = np.array([-0.41, 0.11, 1.5])
+    across = np.sqrt(1 - along**2)
+    pitch = np.radians(40.0)
+    head = grip + 0.9 * np.array([along, -across * np.cos(pitch), across * np.sin(pitch)])
+    cam = camera("down_the_line")
+    track, body = club_of(cam, grip, head, (0.04, 0.8, 0.021))
+    capture = Capture("down_the_line", "swing", "right", 100 * STATURE, club_cm=104)
+    found = measure_club(track, {"late_back": Moment(0.5, 0.004)}, body, capture=capture)
+    value, spread = found["shaft_pitch_deg", "late_back"]
+    picture = 180 - track.angle_deg[0] % 180
+    assert abs(value - 40.0) < 3.0 < abs(picture - 40.0)
+    assert abs(value - 40.0) < 2 * spread
+
+
+def test_a_shaft_that_may_be_end_on_within_the_doubt_of_its_moment_is_not_read():
+    cam = camera("down_the_line")
+    track, body = club_of(cam, (-0.41, 0.1, 1.4), (0.0, -0.2, 1.7), (0, 0.8, 0.0))
+    shrinking = type(track)(
+        **{**vars(track), "length_px": np.maximum(120.0 - 2500 * (TIME - 0.5), 20.0)}
+    )
+    capture = Capture("down_the_line", "swing", "right", 180)
+    found = [
+        measure_club(shrinking, {"late_back": Moment(0.5, u)}, body, capture=capture)[
+            "shaft_pitch_deg", "late_back"
+        ]
+        for u in (0.005, 0.03)
+    ]
+    assert not isinstance(found[0], str)
+    assert found[1] == "shaft_end_on"
+
+
+def test_a_ball_farther_out_is_not_taken_for_one_farther_back():
+    """By a camera off the line its distance shifts it sideways: told apart on the ground."""
+    cam = camera("face_on", yaw=6.0)
+    heels = {"heel_lead": (0.25, -0.045, 0.02), "heel_trail": (-0.25, -0.045, 0.02)}
+    capture = Capture("face_on", "swing", "right", 100 * STATURE)
+    values = []
+    for ball_y in (0.65, 0.95):
+        ball = (0.05, ball_y, 0.021)
+        track, body = club_of(cam, (0.02, 0.32, 0.76), ball, ball)
+        for name, place in heels.items():
+            body.joints_px[:, JOINT[name]] = seen(cam, place)
+        found = measure_club(track, {"address": Moment(0.5, 0.004)}, body, capture=capture)
+        value, spread = found["ball_position_pct", "address"]
+        assert abs(value - 40.0) < min(spread, 5.0)
+        values.append(value)
+    seen_apart = 100 * 0.3 * np.tan(np.radians(6.0)) / 0.5
+    assert abs(values[1] - values[0]) < 0.65 * seen_apart
+
+
+def test_the_surroundings_tell_the_roll_and_a_guess_only_its_sure_part():
+    body = SimpleNamespace(
+        time_s=TIME,
+        joints_px=np.full((len(TIME), len(JOINTS), 2), 400.0),
+        scale_m_per_px=0.0035,
+        camera={"size_px": SIZE, "roll_deg": 0.8},
+    )
+    capture = Capture("down_the_line", "swing", "right", 180)
+    upright = np.array([0.0, 0.0, 1.0])
+
+    def lean(camera_facts):
+        body.camera = {"size_px": SIZE, **camera_facts}
+        cam = camera_of(body, {}, capture, 500.0)
+        up = cam.rotation @ upright
+        return np.degrees(np.arctan2(up[0], -up[1])), cam.roll_sd_deg
+
+    guessed, told = lean({"roll_deg": 0.8}), lean({"roll_deg": 0.8, "lean": (0.8, 0.4)})
+    assert guessed[0] == pytest.approx(0.0, abs=0.05)
+    assert told[0] == pytest.approx(0.8, abs=0.05)
+    assert told[1] < guessed[1]
 
 
 def test_directions_lie_on_the_line_and_there_is_none_where_it_cannot_lie_so_deep():

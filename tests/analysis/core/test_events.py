@@ -98,6 +98,40 @@ def test_better_joints_replace_the_landmarks_for_the_lead_arm():
     assert events["lead_arm_down"].time_s == pytest.approx(2.0, abs=0.005)
 
 
+def test_hands_that_pause_in_the_picture_turn_back_where_they_do_in_space():
+    """Down-the-line the hands hover at the top while they still travel along the view."""
+    time_s, hands, truth = swing_hands()
+    pause = truth["top"] + 0.1
+    hovering = np.where((time_s > truth["top"]) & (time_s < pause), truth["top"], time_s)
+    hovering = np.where(time_s >= pause, time_s - 0.1, hovering)
+    picture = np.stack([np.interp(hovering, time_s, axis) for axis in hands.T], axis=1)
+    away = -0.3 * np.clip(1 - np.abs(time_s - pause) / 0.4, 0, None)
+    space = np.column_stack([away, picture])
+    events = find_events(
+        pose_of(picture, time_s=time_s),
+        None,
+        capture=FACE_ON,
+        window=(0.0, float(time_s[-1])),
+        hands_in_space_m=space,
+    )
+    assert events["top"].time_s == pytest.approx(pause, abs=0.02)
+
+
+def test_who_sways_in_the_finish_has_one_that_is_less_sure():
+    time_s, hands, truth = swing_hands(rest_s=1.0)
+    sway = 0.027 * np.sin(2 * np.pi * 2.2 * (time_s - truth["finish"]))
+    swaying = hands + np.where(time_s > truth["finish"], sway, 0.0)[:, None]
+    sure, unsure = (
+        find_events(
+            pose_of(path, time_s=time_s), None, capture=FACE_ON, window=(0.0, float(time_s[-1]))
+        )["finish"]
+        for path in (hands, swaying)
+    )
+    for moment in (sure, unsure):
+        assert moment.time_s == pytest.approx(truth["finish"], abs=0.15)
+    assert unsure.uncertainty_s > sure.uncertainty_s
+
+
 def test_a_repetition_without_rest_takes_the_first_ones_address():
     _time_s, hands, _ = swing_hands(still_s=0.0)
     sway = 0.08 * np.sin(2 * np.pi * 2 * np.arange(0, 0.5, 1 / 60))
