@@ -121,7 +121,7 @@ def _pelvis_behind_heel(sheet: Sheet) -> None:
     body = _standing(sheet)
     hip, heel = body["mid_hip"], body["mid_heel"]
     level = np.array([0, 0, 0.35])
-    sheet.line("was", heel, heel + [0, 0, 0.45])
+    sheet.line("was", heel, heel + 1.3 * level)
     sheet.line("was", hip, hip * [1, 1, 0] + level - [0, 0, 0.08])
     sheet.dot(hip)
     sheet.dot(heel, old=True)

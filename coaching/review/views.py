@@ -150,12 +150,18 @@ def _figures(
         repetitions = queries.figures_data(video)["repetitions"]
     groups = queries.figure_groups(repetitions)
     held = _held(video, request.user)
+    drawn = [m["id"] for rep in repetitions for m in rep["measures"]]
     for rep in groups:
         for moment in rep["moments"]:
             moment["figures"] = [shown.figure_row(f, request.user) for f in moment["figures"]]
             if held:
                 shown.turn_notes(moment, view=video.view, **held)
-    return {"video": video, "state": queries.state(video), "repetitions": groups}
+    return {
+        "video": video,
+        "state": queries.state(video),
+        "repetitions": groups,
+        "drawn": drawn,
+    }
 
 
 def _held(video: Video, user: Any) -> dict[str, Any]:

@@ -194,7 +194,7 @@ def test_lines_stay_on_the_picture_when_it_comes_closer(
 
 def test_a_figure_shows_what_it_is_read_from(desk: Opener, coach: User, clip: Submission) -> None:
     page = open_room(desk(coach), clip)
-    figure = page.get_by_role("button", name="trunk tilt")
+    figure = page.get_by_role("button", name="trunk tilt", exact=True)
     figure.click()
     assert page.locator(".ink .judged polyline.line").count() == 1
     figure.click()
@@ -505,3 +505,27 @@ def test_the_room_and_the_page_read_are_accessible(
     page.wait_for_selector("review-read[ready]")
     assert_accessible(page)
     picture(page, f"read-{width}")
+
+
+def test_a_figure_opens_the_picture_of_its_measure(
+    desk: Opener, coach: User, clip: Submission,
+    assert_accessible: Callable[[Page], None], picture: Callable[[Page, str], Any],
+) -> None:  # fmt: skip
+    fetched: list[str] = []
+    page = desk(coach)
+    page.on("request", lambda asked: fetched.append(asked.url))
+    open_room(page, clip)
+    assert not [url for url in fetched if "/measures/" in url], "fetched only when opened"
+    ask = page.get_by_role("button", name="What is trunk tilt?")
+    ask.focus()
+    page.keyboard.press("Enter")
+    shown = page.locator("#drawn-trunk_tilt_deg")
+    expect(shown).to_be_visible()
+    expect(shown).to_contain_text("how far you lean forward from the hips")
+    page.wait_for_function("document.querySelector('#drawn-trunk_tilt_deg img').naturalWidth > 0")
+    assert len([url for url in fetched if "/measures/" in url]) == 1
+    assert_accessible(page)
+    picture(page, "drawn")
+    page.keyboard.press("Escape")
+    expect(shown).to_be_hidden()
+    expect(ask).to_be_focused()

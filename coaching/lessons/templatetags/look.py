@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -126,6 +126,25 @@ def _imperial(context: Any) -> bool:
 
 def _least_range(unit: str) -> float:
     return {"deg": 20.0, "cm": 10.0, "%": 20.0, "s": 0.4, "m/s": 4.0}.get(unit, 1.0)
+
+
+@register.inclusion_tag("look/drawing.html")
+def drawing(measure: str) -> dict[str, Any]:
+    """The small mark that opens a measure's picture; `drawings` must stand on the page."""
+    return {"measure": measure, "label": words.label_of(measure)}
+
+
+@register.inclusion_tag("look/drawings.html")
+def drawings(measures: Iterable[str]) -> dict[str, Any]:
+    """Each measure's picture with one sentence, shut; fetched when it is opened."""
+    return {
+        "picture": "measures/",
+        "drawn": [
+            (m, words.label_of(m), words.meaning_of(m))
+            for m in dict.fromkeys(measures)
+            if m in words.MEASURES
+        ],
+    }
 
 
 @register.inclusion_tag("look/stones.html")

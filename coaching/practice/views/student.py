@@ -75,6 +75,7 @@ def drill_context(request: HttpRequest, assignment: Assignment) -> dict[str, Any
         "asks_feel": asks_feel,
         "shows_count": assignment.show_count_at_once and not asks_feel,
         "final": queries.final_targets(assignment),
+        "drawn": [c.measure for c in step.rung.criteria.all()] if step.rung else [],
         "can_act": access.acts_as(request.user).filter(pk=assignment.student_id).exists(),
         "pain": assignment.student.pain_reports.filter(reopened_at=None).last(),
         "feel_choices": range((attempt.rung.repetitions if attempt else 0) + 1),
@@ -175,13 +176,15 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
     assignments = list(
         queries.with_ladder(student.assignments.filter(opened_at__isnull=False)).order_by("-pk")
     )
+    series = queries.series_of(student)
     return render(
         request,
         "practice/progress.html",
         {
             "student": student,
             "ladders": [(a, queries.current_step(a), queries.ladder_view(a)) for a in assignments],
-            "measures": _by_measure(queries.series_of(student)),
+            "measures": _by_measure(series),
+            "drawn": [row.measure for row in series],
             "kept": [(a, *queries.kept_change(a)) for a in assignments],
         },
     )
