@@ -69,6 +69,7 @@ _BALL_MEETS_Y = 0.50  # as far out as its line of sight meets the ground on aver
 _HEEL_Y, _HEEL_SD_M = -0.025, 0.015
 # Speed in space over speed across the picture, and its spread as a share.
 _ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
+_SPEED_SD_M_S = 0.3  # a fastest of noisy points: landmarks stray by half a centimetre a frame
 _LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
 _LONG = 0.35
 _LINE_SD_DEG = 0.5  # the handle is gripped a little off the line of the shaft
@@ -159,7 +160,7 @@ def _hand_speed(
     flat = fine[speed > 0.97 * speed[i]]
     value, spread = float(speed[i]), _ACROSS[view][1]
     return {
-        ids[0]: (value, math.hypot(spread * value, 0.1)),
+        ids[0]: (value, math.hypot(spread * value, _SPEED_SD_M_S)),
         ids[1]: (
             float(impact.time_s - fine[i]),
             math.hypot(0.5 * frame_s + 0.02, 0.3 * float(np.ptp(flat))),
