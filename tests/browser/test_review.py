@@ -522,7 +522,7 @@ def test_a_figure_opens_the_picture_of_its_measure(
     shown = page.locator("#drawn-trunk_tilt_deg")
     expect(shown).to_be_visible()
     expect(shown).to_contain_text("how far you lean forward from the hips")
-    page.wait_for_function("document.querySelector('#drawn-trunk_tilt_deg img').naturalWidth > 0")
+    expect(shown.locator("img")).not_to_have_js_property("naturalWidth", 0)
     assert len([url for url in fetched if "/measures/" in url]) == 1
     assert_accessible(page)
     picture(page, "drawn")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -490,6 +491,15 @@ class TestProgress:
         page = text(student_client.get(url("progress", student)))
         assert page.count('class="trend"') == 1
         assert "Then" in page and "Now" in page
+
+    def test_each_picture_is_on_the_page_once(self, student_client, student, assignment):
+        send_film(open_attempt(assignment), (52, 4), (50, 4), (55, 4))
+        for page in (url("progress", student), url("drill", assignment)):
+            shown = text(student_client.get(page))
+            for measure in set(re.findall(r'popovertarget="drawn-(\w+)"', shown)):
+                assert shown.count(f'id="drawn-{measure}"') == 1
+                assert shown.count(f"measures/{measure}.svg") == 1
+            assert 'popovertarget="drawn-pelvis_turn_deg"' in shown
 
     def test_nothing_yet(self, student_client, student):
         page = text(student_client.get(url("progress", student)))
