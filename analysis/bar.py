@@ -12,7 +12,8 @@ from analysis.core.bar import BarTrack
 from analysis.core.line import Ridge
 from analysis.core.motion import HAND, stature_px
 from analysis.core.pose import Array, Capture, PoseSequence
-from analysis.shaft import scene_of, thin_lines
+from analysis.plate import scene_of
+from analysis.shaft import thin_lines
 from analysis.video import Frame
 
 _REACH = 0.62  # statures from the middle of the hands to the end of any club

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import PIPELINE_VERSION, artifact, weights
-from analysis.backdrop import Backdrop, held_still
+from analysis import PIPELINE_VERSION, artifact, reel, weights
+from analysis.backdrop import Backdrop
 from analysis.bar import track_bar
 from analysis.capture import HANDS_SURE, LIMITS, clip_row, issue, refused, survey_issues
 from analysis.core.bar import BarTrack, measure_bar
@@ -51,13 +51,13 @@ from analysis.core.swings import (
     swing_windows,
 )
 from analysis.estimators import PoseEstimator
+from analysis.reel import Reel
 from analysis.scene import camera_lean
 from analysis.shaft import track_shaft
 from analysis.survey import Survey, look_over, stature_px
 from analysis.video import Frame, VideoInfo, frames, probe, working_size
 
 Progress = Callable[[str, float], None]
-WORKING_SHORT_SIDE = 1080
 POSE_SHORT_SIDE = 720
 LEAN_FRAMES = 3
 SLOWEST_DOWNSWING_S = 0.85  # a slow practice swing takes 0.7; 120 frames shown as 30 take more
@@ -96,33 +96,6 @@ class Clock:
     def row(self) -> dict[str, float]:
         total = time.perf_counter() - self._start
         return {k: round(v, 3) for k, v in (self.seconds | {"total": total}).items()}
-
-
-class DecodedFrames:
-    """Grey frames of a pose that decode anew when iterated, their camera held still."""
-
-    def __init__(
-        self, path: Path | str, info: VideoInfo, pose: PoseSequence, *, mirrored: bool
-    ) -> None:
-        self._path, self._info, self._pose, self._mirrored = path, info, pose, mirrored
-
-    def __len__(self) -> int:
-        return len(self._pose)
-
-    def __iter__(self) -> Iterator[Frame]:
-        decoded = frames(
-            self._path,
-            self._info,
-            wanted=self._pose.frame,
-            short_side=WORKING_SHORT_SIDE,
-            grey=True,
-            mirrored=self._mirrored,
-        )
-        steady = self._pose.steady
-        if steady is None:
-            return decoded
-        row_of = {int(index): steady[i] for i, index in enumerate(self._pose.frame)}
-        return (replace(f, image=held_still(f.image, row_of[f.index])) for f in decoded)
 
 
 def analyse_video(
@@ -279,7 +252,7 @@ def _swing(
     """Measure one repetition; `reference` is the first one's address, which a repetition
     that starts without standing still is told against."""
     pose = _cut(whole, window, also=None if reference is None else reference.time_s)
-    pictures = DecodedFrames(path, info, pose, mirrored=capture.handedness == "left")
+    pictures = Reel(path, info, pose, mirrored=capture.handedness == "left")
     track, bar = None, None
     with clock.stage("club"):
         if capture.kind == "bar":
@@ -330,7 +303,7 @@ def _lean(
         camera_lean(
             picture.image, golfer=pose.xy_px[np.flatnonzero(pose.frame == picture.index)[0]]
         )
-        for picture in DecodedFrames(path, info, _rows(pose, near), mirrored=mirrored)
+        for picture in Reel(path, info, _rows(pose, near), mirrored=mirrored)
     ]
     told = [lean for lean in found if lean is not None]
     if 2 * len(told) <= len(found):
@@ -353,7 +326,7 @@ def _pose(
 
     With a backdrop, of a camera that moves, they are counted in its picture.
     """
-    size = working_size(info, WORKING_SHORT_SIDE)
+    size = working_size(info, reel.SHORT_SIDE)
     scale = np.array(size) / np.array(working_size(info, POSE_SHORT_SIDE))
     rows: list[tuple[Frame, NDArray[np.float64], ...]] = []
     nothing = np.full(len(LANDMARKS), np.nan)
