@@ -15,7 +15,9 @@ from analysis.core.pose import JOINT
 from analysis.drawings.__main__ import FOLDER
 from analysis.drawings.golfer import EVENTS, TIMES_S, bar_ends, swing
 from analysis.drawings.pictures import PICTURES
+from analysis.training import tables
 
+NOTE = FOLDER.parents[1] / "docs" / "measurement.md"
 FILM = swing()
 CURVES = measures.body_curves(FILM.joints_m, FILM.time_s, address_s=0.0)
 BODY = [p for p in PICTURES if p.measure in CURVES or p.measure == "pelvis_to_ball_down_cm"]
@@ -150,3 +152,38 @@ def test_pictures_read_by_day_and_by_night_and_stay_small() -> None:
         assert "prefers-color-scheme:dark" in text
         assert len(text) < 12_000
         assert "href" not in text
+
+
+def test_the_note_shows_every_measure_with_its_picture() -> None:
+    shown = re.findall(r'src="\.\./static/measures/(\w+)\.svg"', NOTE.read_text())
+    assert sorted(shown) == sorted({m.id for m in MEASURES})
+
+
+def test_the_notes_tables_are_those_of_the_weights() -> None:
+    """`python -m analysis.training.tables --into docs/measurement.md` after a training."""
+    note = NOTE.read_text()
+    assert tables.renewed(note, tables.stored()) == note
+    printed = set(re.findall(r"^\| `(\w+)` \| (\w+) \| (?:down|face)", note, re.M))
+    archive = tables.stored()
+    assert printed == set(zip(archive["measure"], archive["event"], strict=True))
+
+
+def test_a_table_in_closed_form() -> None:
+    """Told 1 too far on one swing of each body and 3 on the other."""
+    rows = {
+        "measure": np.repeat("pelvis_turn_deg", 4),
+        "event": np.repeat("top", 4),
+        "view": np.repeat("face_on", 4),
+        "truth": np.array([40.0, 40, 50, 50]),
+        "value": np.array([41.0, 43, 51, 53]),
+        "u": np.full(4, 2.0),
+        "body": np.array([1, 1, 2, 2]),
+    }
+    (line,) = tables.table(rows, ["pelvis_turn_deg"])[2:]
+    spread = math.sqrt(4 / 3)  # of 1, 3, 1, 3 about 2, with n - 1
+    cells = [cell.strip() for cell in line.strip("|").split("|")]
+    assert cells[:8] == [
+        "`pelvis_turn_deg`", "top", "face on", "4", f"{math.sqrt(5):.2f}°", "2.00", "+2.00",
+        f"−{1.96 * spread - 2:.2f} to +{2 + 1.96 * spread:.2f}",
+    ]  # fmt: skip
+    assert cells[9] == f"{2 / math.sqrt(5):.2f}"
