@@ -60,7 +60,7 @@ def renewed(note: str, archive: Archive) -> str:
 
     def write(found: re.Match[str]) -> str:
         rows = table(archive, found[2].split())
-        return "\n".join([found[1].rstrip(), *rows, found[3]])
+        return "\n".join([found[1], *rows, "", found[3]])
 
     return _MARKED.sub(write, note)
 
