@@ -249,3 +249,25 @@ def test_slow_motion_takes_every_second_and_speed_away_and_no_angle() -> None:
         ("hand_speed_peak_m_s", "impact"),
         ("hand_speed_peak_s", "impact"),
     }
+
+
+@pytest.mark.parametrize("view", MEASURED_VIEWS)
+def test_a_bar_film_holds_both_turns_and_the_clubs_for_one_moment(view):
+    """What the check of turn against the held club stands on."""
+    read = {"pelvis_turn_deg": (44.0, 4.0), "shoulder_turn_deg": "unfamiliar"}
+    readings = {(measure, "top"): reading for measure, reading in read.items()}
+    readings["bar_turn_deg", "top"] = (41.0, 2.0)
+    row = m.repetition(
+        view=view,
+        kind="bar",
+        events={"address": Moment(1.0, 0.02), "top": Moment(2.0, 0.1)},
+        readings=readings,
+        frame_times_s=np.arange(0, 3, 1 / 30),
+    )
+    told = {r["id"]: r for r in row["measures"]}
+    assert told.keys() == {"pelvis_turn_deg", "shoulder_turn_deg", "bar_turn_deg"}
+    assert {r["event"] for r in row["measures"]} == {"top"}
+    pelvis, bar = told["pelvis_turn_deg"], told["bar_turn_deg"]
+    assert (pelvis["frame"], pelvis["time_s"]) == (bar["frame"], bar["time_s"]) == (60, 2.0)
+    assert pelvis["value"] - bar["value"] == 3.0
+    assert told["shoulder_turn_deg"]["reason"] == "unfamiliar"
