@@ -200,6 +200,14 @@ def test_command_prints_each_view_and_line(student: Student, other: Student) -> 
     assert f"{student.name}: +3.0" in told("--students")
 
 
+def test_only_the_club_was_read(student: Student, coach: User, client_for: Any) -> None:
+    hold_a_bar(student, figure=["unfamiliar", "unfamiliar"], bar=[(40, 2), (41, 2)])
+    page = client_for(coach).get(page_of(coach)).text
+    assert "In 2 repetitions only the club was read" in page
+    assert "<table" not in page and "No film with a held club" not in page
+    assert "students 0, repetitions 0\n  repetitions with the club alone: 2\n" in told()
+
+
 def test_command_without_a_film_says_so(student: Student) -> None:
     with pytest.raises(CommandError, match="No film with a held club is measured yet"):
         told()

@@ -44,7 +44,7 @@ class Command(BaseCommand):
             f"club across the {check.across}: students {len(check.people)}, repetitions {counted}"
         )
         if check.untold:
-            self.stdout.write(f"  only the club was read in {check.untold} more")
+            self.stdout.write(f"  repetitions with the club alone: {check.untold}")
         if found := check.agreement:
             self.stdout.write(
                 f"  mean {found.mean:+.1f} (standard error {found.mean_u:.1f}), "
