@@ -265,7 +265,7 @@ def _hip_line_tilt(sheet: Sheet) -> None:
     sheet.dot(lead)
     sheet.dot(trail)
     at = sheet.angle(lead, level, end, radius=0.27 * sheet.per_m)
-    _value(sheet, "hip_line_tilt_deg", "top", at, -14, 8)
+    _value(sheet, "hip_line_tilt_deg", "top", at, -34, 8)
 
 
 # --- travel -------------------------------------------------------------------------------
