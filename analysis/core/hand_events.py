@@ -37,7 +37,7 @@ _AT_REST_M, _LEFT_M = 0.018, 0.03
 # How much of the way to fit: little of a sharp shaft, more of noisy hands.
 _FIT_SHAFT_M, _FIT_HANDS_M = 0.09, 0.22
 _RESTING_M_S, _TOP_SD = 0.15, 0.3
-_FINISH_SD_S = 0.08
+_FINISH_SD_S = 0.06
 _REST_M = 0.028  # how far a resting golfer sways, hands and shoulders together
 
 
@@ -50,7 +50,7 @@ class Signals:
     path_m: Array  # (T, 2 or 3), the hands' path, in space where it is known; height last
     arm_deg: Array
     arm_sd_deg: float
-    trunk_m: Array  # (T, 2) middle of the shoulders, same axes
+    shoulders_m: Array  # (T, 4) lead and trail shoulder, same axes
     still_px: float
     horizon_px: float  # row at the height of the camera, were it as high as asked
 
@@ -91,7 +91,7 @@ def signals_of(
         arm, arm_sd = lead_arm_deg(pose, view=capture.view, stature=tall), _ARM[capture.view][2]
     else:
         arm, arm_sd = np.full(len(pose), np.nan), math.nan
-    shoulders = midpoint(pose.xy_px, "shoulder_left", "shoulder_right")
+    both = [LANDMARK["shoulder_left"], LANDMARK["shoulder_right"]]
     feet = midpoint(pose.xy_px, "ankle_left", "ankle_right")[rows, 1]
     return Signals(
         time_s=pose.time_s[rows],
@@ -99,7 +99,7 @@ def signals_of(
         path_m=(hands * flip if in_space_m is None else in_space_m)[rows],
         arm_deg=arm[rows],
         arm_sd_deg=arm_sd,
-        trunk_m=shoulders[rows] * flip,
+        shoulders_m=(pose.xy_px[rows][:, both] * flip).reshape(-1, 4),
         still_px=tall,
         horizon_px=float(np.median(feet)) - _CAMERA_HEIGHT * tall,
     )
@@ -250,15 +250,16 @@ def impact_of_hands(s: Signals, start_s: float, top_s: float, swing: Swing) -> M
 
 
 def finish_of(s: Signals, impact_s: float) -> Moment:
-    """Hands and shoulders come to rest: when they are as near their last place as they stay.
+    """Rotation stops: both shoulders, and the hands, are as near their last place as they stay.
 
-    Someone who sways behind the swing rests twice as widely, and less certainly.
+    Hands behind the head are guessed, so they count half. Someone who sways behind the
+    swing rests twice as widely, and less certainly.
     """
     rows = s.time_s > impact_s
     if rows.sum() < 5:
         return Moment(None, reason="not_reached")
     t = s.time_s[rows]
-    path = np.hstack([s.hands_m[rows], s.trunk_m[rows]])
+    path = np.hstack([0.5 * s.hands_m[rows], s.shoulders_m[rows]])
     path = local_fit(t, path, t, width_s=0.04)[0]
     for limit, sd in ((_REST_M, _FINISH_SD_S), (2 * _REST_M, 1.5 * _FINISH_SD_S)):
         found = rests(t, path, limit=limit)

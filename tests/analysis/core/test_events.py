@@ -119,7 +119,7 @@ def test_hands_that_pause_in_the_picture_turn_back_where_they_do_in_space():
 
 def test_who_sways_in_the_finish_has_one_that_is_less_sure():
     time_s, hands, truth = swing_hands(rest_s=1.0)
-    sway = 0.035 * np.sin(2 * np.pi * 2.5 * (time_s - truth["finish"]))
+    sway = 0.07 * np.sin(2 * np.pi * 2.5 * (time_s - truth["finish"]))
     swaying = hands + np.where(time_s > truth["finish"], sway, 0.0)[:, None]
     sure, unsure = (
         find_events(
