@@ -1,35 +1,55 @@
 """Turn of a straight bar of known length held across hips or chest: no body model.
 
 With X toward the target, Y toward the ball and the bar's lead end turned by t toward the
-ball, bar and hands circle an axis `_RADIUS` behind them:
+ball, hands and bar circle an axis behind them:
 
-    centre(t) = radius (-sin t, cos t),   end(t) = centre(t) +- L/2 (cos t, sin t)
+    hands(t) = radius (-sin t, cos t),   end(t) = hands(t) + reach (cos t, sin t)
 
-A camera at distance D sees X / (D - Y) face-on and Y / (D + X) down-the-line. Face-on
-the address shows the bar's whole length and so gives the scale; down-the-line it shows
-next to none and the scale is the person's.
+A camera at distance D sees `f X / (D - Y)` face on and `f Y / (D + X)` down the line (the
+pinhole, Hartley & Zisserman 2004, ch. 6). Both are one picture with the bar at
+`psi = t` or `psi = t - 90` from square to the camera: across cos psi, nearer sin psi.
+
+Face on the length falls with cos psi: flat near square, so small turns are read coarsely,
+and the turn is counted from how square to the *camera* the address was, which its length
+does not tell: camera yaw and stance enter one to one. Down the line it grows with sin t:
+the address itself shows where it points, but an error of the scale grows with tan t.
+
+What is not known is drawn many times over from its spread (`_draws`), the turn solved
+for each, and the results weighted by how well they agree with what is seen (importance
+sampling, Geweke 1989, doi 10.2307/1913710). The spread of the turn is theirs.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.measures import Readings
-from analysis.core.pose import Array, Capture, Moment
+from analysis.core.pose import JOINT, Array, Capture, Moment
 
-_RADIUS = 0.11  # statures from the turning axis to a bar held against the body
-_RADIUS_SD = 0.05
-_USUAL_F = 0.78  # picture heights away, as in `core.club`
-_SQUARE_SD_DEG = 2.0  # how square to the target line people stand at address
-_SQUARE_LIMIT_DEG = 12.0  # a line at address further round than that is not the bar
-_SCALE_SD = 0.03
+_RADIUS, _RADIUS_SD = 0.095, 0.025  # statures from the turning axis to the held bar
+_USUAL_F, _F_SD = 0.78, 0.08  # picture heights away, as in `core.camera`; share of it
+_SQUARE_SD_DEG = 1.5  # how square to the target line people stand at address
+_YAW_SD_DEG = 3.5  # where nothing tells it
+_SCALE_SD = 0.02  # share: of a scale taken from the person
+_SWAY_SD = 0.012  # share: nearer or farther at the hold than at address
+_ROLL_SD_DEG = 0.8
+_HIDDEN_M, _HIDDEN_SD_M = 0.006, 0.008  # of the length, under the club head's outline
+_HOLD_SD = 0.03
+_WRONG = 0.5  # share of wrong sights of a bar from its end
+_SIGHT_SD_DEG, _SIGHT_WRONG_DEG = 1.5, 50.0  # of a bar seen from its end; width of wrong ones
+_HAND_SD = 0.012  # statures by which a hand is placed wrong along the bar
+_JUTS = 0.02  # statures that either end of a held club shows beyond its hand
+_NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us
 _SAME_SHARE = 0.3  # perspective alone changes the logarithm by up to 0.25
+_MOST_SD_DEG = 12.0  # a turn known worse than that is not told
+_DRAWS = 512
+_USUAL_M = 0.94
 
 
 @dataclass(frozen=True)
@@ -40,9 +60,9 @@ class BarTrack:
     ----------
     time_s, frame : ndarray, shape (N,)
     lead_px, trail_px : ndarray, shape (N, 2)
-        Ends on the side of the lead and the trail hand, NaN where not seen.
+        Ends on the side of the lead and the trail hip, NaN where not seen.
     hands_px : ndarray, shape (N, 2, 2)
-        Lead and trail hand.
+        The hands nearer to the lead and to the trail end.
     sd_px : float
         One standard deviation of an end along the bar.
     """
@@ -56,15 +76,30 @@ class BarTrack:
 
 
 @dataclass(frozen=True)
-class _Film:
-    """Camera and bar of one film; lengths in metres, scale in pixels a metre."""
+class Film:
+    """Camera and bar of one film.
+
+    Parameters
+    ----------
+    per_m : float
+        Pixels of a metre at the golfer.
+    f_px, centre_px, feet_px : float
+        Focal length, and where the optical axis and the golfer's feet are, across.
+    bar_m : float or None
+        None where nobody told.
+    square_deg, square_sd_deg : float
+        Where the camera would see a bar held square to the target line point.
+    """
 
     view: str
     per_m: float
-    distance_m: float
-    bar_m: float
-    radius_m: float
+    f_px: float
     centre_px: float
+    feet_px: float
+    bar_m: float | None
+    stature_m: float
+    square_deg: float
+    square_sd_deg: float
 
 
 def measure_bar(
@@ -80,7 +115,8 @@ def measure_bar(
     Parameters
     ----------
     body : object
-        With `scale_m_per_px` and, where known, `camera_yaw_deg`, `camera_yaw_sd_deg`.
+        With `scale_m_per_px` and, where known, `camera_yaw_deg`, `camera_yaw_sd_deg`,
+        `joints_px`.
     """
     key = ("bar_turn_deg", "top")
     moments = [events.get(e, Moment(None, reason="not_reached")) for e in ("address", "top")]
@@ -93,33 +129,43 @@ def measure_bar(
         return {key: "no_club_length"}
     start = _ends_at(track, moments[0].time_s or 0.0, before=True)
     held = _ends_at(track, moments[1].time_s or 0.0, before=False)
-    if start is None and capture.view == "down_the_line":
-        start = np.full((4, 2), np.nan)  # seen from its end: as good as square
-    if start is None or held is None:
+    if held is None or (start is None and capture.view == "face_on"):
         return {key: "not_seen"}
-    if capture.view == "face_on" and _cut_short(start, held):
+    stature_px = capture.stature_cm / 100 / body.scale_m_per_px
+    if _juts(held).min() < _JUTS * stature_px or (
+        capture.view == "face_on" and _cut_short(start, held, stature_px=stature_px)
+    ):
         return {key: "bar_end_hidden"}
-    start, held = start[:2], held[:2]
+    film = _film(body, capture, size_px)
+    told = turn_with_spread(film, start, held, end_sd_px=track.sd_px)
+    if told is None:
+        return {key: "bar_end_hidden"}
+    return {key: told if told[1] <= _MOST_SD_DEG else "not_seen"}
+
+
+def _film(body: Any, capture: Capture, size_px: tuple[int, int]) -> Film:
     yaw = float(getattr(body, "camera_yaw_deg", math.nan))
-    yaw_sd = float(getattr(body, "camera_yaw_sd_deg", math.nan))
-    film = _Film(
+    sd = float(getattr(body, "camera_yaw_sd_deg", math.nan))
+    yaw, sd = (yaw, sd) if math.isfinite(yaw) and math.isfinite(sd) else (0.0, _YAW_SD_DEG)
+    # from a pose unlike those learned from: the rest is what cameras usually are
+    strange = max(getattr(body, "strangeness", {}).get("address", 0.0), 1.0)
+    usual = _YAW_SD_DEG**2 / (_YAW_SD_DEG**2 + (strange**2 - 1) * sd**2)
+    yaw, sd = usual * yaw, math.sqrt(usual) * strange * sd
+    f = _USUAL_F * max(size_px)
+    ankles = getattr(body, "joints_px", np.full((1, len(JOINT), 2), np.nan))
+    feet = ankles[:, [JOINT["ankle_lead"], JOINT["ankle_trail"]], 0]
+    feet_px = float(np.nanmedian(feet)) if np.isfinite(feet).any() else size_px[0] / 2
+    return Film(
         view=capture.view,
         per_m=1 / body.scale_m_per_px,
-        distance_m=_USUAL_F * max(size_px) * body.scale_m_per_px,
-        bar_m=(capture.club_cm or 94.0) / 100,
-        radius_m=_RADIUS * capture.stature_cm / 100,
+        f_px=f,
         centre_px=size_px[0] / 2,
+        feet_px=feet_px,
+        bar_m=None if capture.club_cm is None else capture.club_cm / 100,
+        stature_m=capture.stature_cm / 100,
+        square_deg=yaw if capture.view == "face_on" else -90.0 - yaw,
+        square_sd_deg=math.hypot(sd, _SQUARE_SD_DEG),
     )
-    return {
-        key: turn_with_spread(
-            film,
-            start,
-            held,
-            end_sd_px=track.sd_px,
-            yaw_deg=yaw if math.isfinite(yaw) else 0.0,
-            yaw_sd_deg=yaw_sd if math.isfinite(yaw_sd) else 3.5,
-        )
-    }
 
 
 def _ends_at(track: BarTrack, when: float, *, before: bool) -> Array | None:
@@ -135,128 +181,188 @@ def _ends_at(track: BarTrack, when: float, *, before: bool) -> Array | None:
     middle = np.median(both, axis=0)
     stray = np.median(np.abs(both - middle).max(axis=(1, 2)))
     hands = np.median(track.hands_px[rows], axis=0)
-    return np.concatenate([middle, hands]) if stray < 6 * track.sd_px else None
+    return np.concatenate([middle, hands]) if stray < 8 * track.sd_px else None
 
 
-def _cut_short(start: Array, held: Array) -> bool:
-    """Whether an end went unseen: hands do not slide, so what juts out beyond them stays
-    the same share of what lies between them, whichever way the bar is turned."""
-    shares = []
-    for ends in (start, held):
-        between = float(np.linalg.norm(ends[2] - ends[3]))
-        out = [float(np.linalg.norm(ends[k] - ends[k + 2])) for k in (0, 1)]
-        shares.append(np.array(out) / max(between, 1.0))
-    ratio = np.log(np.maximum(shares[1], 0.01) / np.maximum(shares[0], 0.01))
-    return bool(np.abs(ratio).max() > _SAME_SHARE)
+def _juts(ends: Array) -> Array:
+    """How far each end shows beyond its hand, lead and trail; negative inside of it."""
+    along = (ends[0] - ends[1]) / max(float(np.linalg.norm(ends[0] - ends[1])), 1.0)
+    return np.array([(ends[0] - ends[2]) @ along, (ends[3] - ends[1]) @ along])
+
+
+def _cut_short(start: Array | None, held: Array, *, stature_px: float) -> bool:
+    """Whether an end went unseen: hands do not slide, so what juts out beyond one stays
+    the same share of what juts out beyond the other, and both of what lies between the
+    hands, as far as these are told apart."""
+    assert start is not None
+    juts = np.log(np.maximum([_juts(start), _juts(held)], 1.0))
+    grown = juts[1] - juts[0]
+    between = [max(float(np.linalg.norm(e[2] - e[3])), 1.0) for e in (start, held)]
+    spread = 2 * _HAND_SD * stature_px * sum(1 / b for b in between)
+    common = float(grown.mean()) - math.log(between[1] / between[0])
+    nearer = _NEARER * math.sqrt(1 - min(between[1] / between[0], 1.0) ** 2)
+    aside = float(grown[0] - grown[1]) - nearer
+    return bool(abs(aside) > 1.6 * _SAME_SHARE or abs(common) > _SAME_SHARE + spread)
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """What is not known, drawn `_DRAWS` times: columns of one value a draw."""
+
+    per_m: Array
+    f_px: Array
+    radius_m: Array
+    bar_m: Array
+    hold: Array  # error of where along the bar the hands' middle is seen, share
+    nearer: Array  # factor on the scale at the hold
+    roll: Array
+    square_deg: Array
+    noise: Array  # (draws, 4) standard normal: lead, trail at address; at the hold
 
 
 def turn_with_spread(
-    film: _Film,
-    start: Array,
-    held: Array,
-    *,
-    end_sd_px: float,
-    yaw_deg: float,
-    yaw_sd_deg: float,
-) -> tuple[float, float]:
-    """The turn between two sightings and its standard deviation.
+    film: Film, start: Array | None, held: Array, *, end_sd_px: float
+) -> tuple[float, float] | None:
+    """The turn between two sightings and its standard deviation, degrees.
 
     Parameters
     ----------
-    start, held : ndarray, shape (2, 2)
-        Lead and trail end in pixels.
+    start, held : ndarray, shape (4, 2)
+        Lead end, trail end, lead hand, trail hand in pixels; a start of None is unseen.
+    end_sd_px : float
+
+    Returns
+    -------
+    (value, sd) or None
+        None where hardly a draw could have shown what is seen.
     """
-
-    def turn(**changes: Any) -> float:
-        values: dict[str, Any] = {"film": film, "start": start, "held": held, "yaw": yaw_deg}
-        values |= changes
-        return _turn(values["film"], values["start"], values["held"], values["yaw"])
-
-    value = turn()
-    push = np.array([[1.0, 0.0], [-1.0, 0.0]]) * math.sqrt(0.5) * end_sd_px
-
-    def moved(**ways: Any) -> float:
-        """The larger of both ways: near the ends of its range the sight is one-sided."""
-        return max(abs(turn(**{k: v[i] for k, v in ways.items()}) - value) for i in (0, 1))
-
-    def films(**factors: float) -> list[_Film]:
-        both = ({k: f**s for k, f in factors.items()} for s in (1, -1))
-        return [replace(film, **{k: getattr(film, k) * f for k, f in w.items()}) for w in both]
-
-    steps = [
-        moved(held=[held + push, held - push]),
-        moved(film=films(radius_m=1 + _RADIUS_SD / _RADIUS)),
-        moved(film=films(distance_m=1.15)),
-    ]
+    d = _draws(film)
+    weight = np.ones(_DRAWS)
     if film.view == "face_on":
-        steps += [moved(start=[start + push, start - push]), math.hypot(yaw_sd_deg, _SQUARE_SD_DEG)]
+        assert start is not None
+        seen = _across(film, d, start, end_sd_px * d.noise[:, :2])
+        # square to the line within its spread: the length at address gives the scale
+        model = _length_px(film, d, start, d.square_deg[:, None])[:, 0]
+        ratio = seen / model
+        if film.bar_m is not None:
+            sd = math.hypot(_SCALE_SD, _HIDDEN_SD_M / film.bar_m) + 0.01
+            weight *= np.exp(-0.5 * np.minimum((np.log(ratio) / sd) ** 2, 30))
+        began, scale = d.square_deg, ratio
     else:
-        steps.append(math.hypot(yaw_sd_deg, _SQUARE_SD_DEG, _began(film, start, yaw_deg) + yaw_deg))
-        steps.append(moved(film=films(per_m=1 + _SCALE_SD, distance_m=1 / (1 + _SCALE_SD))))
-    return value, math.sqrt(sum(min(abs(s), 30.0) ** 2 for s in steps) + 0.3**2)
+        began, scale = _began(film, d, start, end_sd_px, weight), np.ones(_DRAWS)
+    seen = _across(film, d, held, end_sd_px * d.noise[:, 2:])
+    ended, fits = _solve(film, d, held, seen, scale * d.nearer, end_sd_px)
+    weight *= fits
+    turn = ended - began
+    weight *= np.where((turn > -10) & (turn < 115), 1.0, 0.0)
+    if weight.sum() < 0.02 * _DRAWS * weight.max(initial=1e-9) or weight.max() < 1e-6:
+        return None
+    value = float(np.average(turn, weights=weight))
+    sd = math.sqrt(float(np.average((turn - value) ** 2, weights=weight)))
+    return value, math.hypot(sd, 0.5)
 
 
-def _turn(film: _Film, start: Array, held: Array, yaw_deg: float) -> float:
-    if film.view == "face_on":
-        # the whole length at address gives the scale; square to the line, not to the camera
-        shown = _shown(start, film.bar_m, film.per_m)
-        per_m = film.per_m
-        for _ in range(3):
-            predicted = _across_px(film, per_m, math.radians(yaw_deg), start)
-            per_m *= shown / predicted
-        return _solve(film, per_m, held) - yaw_deg
-    return _solve(film, film.per_m, held) - _began(film, start, yaw_deg)
-
-
-def _began(film: _Film, start: Array, yaw_deg: float) -> float:
-    """Down-the-line angle at address, half from the sighting, half from standing square.
-
-    Seen almost from its end a bar is hard to tell from an edge of the clothes.
-    """
-    angle = _solve(film, film.per_m, start) if np.isfinite(start).all() else math.inf
-    return 0.5 * (angle - yaw_deg) if abs(angle) < _SQUARE_LIMIT_DEG else -yaw_deg
-
-
-def _shown(ends: Array, bar_m: float, per_m: float) -> float:
-    """Horizontal length in pixels, had the bar been held level."""
-    across, rise = np.abs(ends[0] - ends[1])
-    whole = bar_m * per_m
-    level = math.sqrt(max(1 - min(rise / whole, 0.7) ** 2, 0.5))
-    return float(across / level)
-
-
-def _across_px(film: _Film, per_m: float, turn: float, ends: Array) -> float:
-    """Signed horizontal length in pixels of a level bar turned by `turn` radians."""
-    f = per_m * film.distance_m
-    middle = (float(np.mean(ends[:, 0])) - film.centre_px) / f
-    c, s = math.cos(turn), math.sin(turn)
-    half = film.bar_m / 2
-    x = np.array([-film.radius_m * s + half * c, -film.radius_m * s - half * c])
-    y = np.array([film.radius_m * c + half * s, film.radius_m * c - half * s])
-    # the axis stands where the middle of the bar is seen
-    if film.view == "face_on":
-        depth = film.distance_m - y
-        x = x + middle * film.distance_m + film.radius_m * s
-        seen = f * x / depth
-    else:
-        depth = film.distance_m + x
-        y = y + middle * film.distance_m - film.radius_m * c
-        seen = f * y / depth
-    return float(seen[0] - seen[1])
-
-
-def _solve(film: _Film, per_m: float, ends: Array) -> float:
-    """Turn in degrees at which the model shows the seen length, by a fine search."""
-    seen = math.copysign(_shown(ends, film.bar_m, per_m), ends[0, 0] - ends[1, 0])
-    # face-on the length falls with the turn from 0, down-the-line it grows
-    turns = np.radians(
-        np.arange(0.0, 120.0, 0.25) if film.view == "face_on" else np.arange(-60.0, 100.0, 0.25)
+def _draws(film: Film) -> _Draws:
+    """Normal draws, the same every time: an additive recurrence, then Box & Muller 1958."""
+    size = 12
+    root = 2.0
+    for _ in range(60):
+        root = (1 + root) ** (1 / (size + 1))
+    steps = root ** -np.arange(1.0, size + 1)
+    uniform = (0.5 + np.arange(1, _DRAWS + 1)[:, None] * steps) % 1.0
+    far = np.sqrt(-2 * np.log(np.maximum(uniform[:, ::2], 1e-4)))
+    way = 2 * np.pi * uniform[:, 1::2]
+    z = np.concatenate([far * np.cos(way), far * np.sin(way)], axis=1)
+    bar = (_USUAL_M if film.bar_m is None else film.bar_m) - _HIDDEN_M
+    return _Draws(
+        per_m=film.per_m * np.exp(_SCALE_SD * z[:, 0]),
+        f_px=film.f_px * np.exp(_F_SD * z[:, 1]),
+        radius_m=film.stature_m * np.maximum(_RADIUS + _RADIUS_SD * z[:, 2], 0.03),
+        bar_m=bar + _HIDDEN_SD_M * z[:, 3],
+        hold=_HOLD_SD * z[:, 4],
+        nearer=np.exp(_SWAY_SD * z[:, 5]),
+        roll=np.radians(_ROLL_SD_DEG * z[:, 6]),
+        square_deg=film.square_deg + film.square_sd_deg * z[:, 7],
+        noise=z[:, 8:12],
     )
-    lengths = np.array([_across_px(film, per_m, float(t), ends) for t in turns])
-    if film.view == "face_on":
-        peak = int(np.argmax(lengths))
-        turns, lengths = turns[peak:], lengths[peak:]
-        return float(np.degrees(np.interp(-seen, -lengths, turns)))
-    low, high = int(np.argmin(lengths)), int(np.argmax(lengths))
-    rising = slice(low, high + 1)
-    return float(np.degrees(np.interp(seen, lengths[rising], turns[rising])))
+
+
+def _across(film: Film, d: _Draws, ends: Array, noise_px: Array) -> Array:
+    """Signed length across the picture had the bar been level, pixels, one a draw."""
+    along = ends[0] - ends[1]
+    length = max(float(np.hypot(*along)), 1.0)
+    longer = 1 + (noise_px[:, 0] - noise_px[:, 1]) / length
+    across = longer * (along[0] - d.roll * along[1])
+    rise = longer * (along[1] + d.roll * along[0])
+    # cos of the tilt: the rise is not foreshortened by the turn
+    level = np.sqrt(1 - np.minimum(np.abs(rise) / (d.bar_m * d.per_m), 0.7) ** 2)
+    return np.asarray(across / level)
+
+
+def _length_px(film: Film, d: _Draws, ends: Array, psi_deg: Array) -> Array:
+    """Length across the picture of a level bar at angles to the camera, (draws, angles).
+
+    The golfer's feet are where the optical axis would be, were the camera turned to them.
+    """
+    psi = np.radians(psi_deg)
+    c, s = np.cos(psi), np.sin(psi)
+    f, distance = d.f_px[:, None], (d.f_px / d.per_m)[:, None]
+    radius, bar = d.radius_m[:, None], d.bar_m[:, None]
+    # square is (right, nearer) = (1, 0); hands stand a quarter turn ahead of the bar
+    depth = distance - radius * c
+    pan = np.arctan((film.feet_px - film.centre_px) / f)
+    middle = np.arctan((ends[2:, 0].mean() - film.centre_px) / f) - pan
+    right = np.tan(middle) * depth
+    seen = np.clip(_share(ends) + d.hold[:, None], 0.2, 0.8)
+    # the nearer part looks longer: weigh the shares by their ends' depths
+    trail = -bar * seen / (seen + (1 - seen) * (depth - bar / 2 * s) / (depth + bar / 2 * s))
+    lead = bar + trail
+    out = [np.arctan((right + k * c) / (depth - k * s)) + pan for k in (lead, trail)]
+    return np.asarray(f * (np.tan(out[0]) - np.tan(out[1])))
+
+
+def _share(ends: Array) -> float:
+    """Where between trail and lead end the hands' middle is seen; end-on nobody can tell."""
+    along = ends[0] - ends[1]
+    between = float(np.linalg.norm(ends[2] - ends[3]))
+    if float(np.linalg.norm(along)) < 1.2 * between or between < 0.15 * np.linalg.norm(along):
+        return 0.5
+    return float((ends[2:].mean(axis=0) - ends[1]) @ along / (along @ along))
+
+
+def _solve(
+    film: Film, d: _Draws, ends: Array, seen: Array, scale: Array, sd_px: float
+) -> tuple[Array, Array]:
+    """Angle to the camera at which each draw shows what is seen, and how well it can.
+
+    Past square the length falls face on and, before it, grows down the line.
+    """
+    grid = np.arange(0.0, 121.0, 0.5) if film.view == "face_on" else np.arange(0.0, -131.0, -0.5)
+    lengths = scale[:, None] * _length_px(film, d, ends, grid[None, :])
+    peak = lengths.argmax(axis=1)
+    found, fits = np.empty(_DRAWS), np.ones(_DRAWS)
+    for i in range(_DRAWS):
+        falling = slice(peak[i], None)
+        found[i] = np.interp(-seen[i], -lengths[i, falling], grid[falling])
+        over = seen[i] - lengths[i, peak[i]]
+        if over > 0:
+            fits[i] = math.exp(-0.5 * min((over / (2 * sd_px)) ** 2, 30))
+    return found, fits
+
+
+def _began(film: Film, d: _Draws, start: Array | None, sd_px: float, weight: Array) -> Array:
+    """Where the bar pointed at address, down the line: as it stood, and as it is seen.
+
+    Seen from its end a bar is short, its ends are not told apart and it is easily taken
+    for a hand or a crease: either end may be the lead one, or the sight is worth nothing.
+    """
+    if start is None:
+        return d.square_deg
+    likely = np.full(_DRAWS, _WRONG / _SIGHT_WRONG_DEG)
+    for ends in (start, start[[1, 0, 2, 3]]):
+        seen = _across(film, d, ends, sd_px * d.noise[:, :2])
+        found, fits = _solve(film, d, ends, seen, np.ones(_DRAWS), sd_px)
+        off = (found - d.square_deg) / _SIGHT_SD_DEG
+        likely += (1 - _WRONG) / 2 * fits * np.exp(-0.5 * off**2) / (2.5 * _SIGHT_SD_DEG)
+    weight *= likely
+    return d.square_deg
