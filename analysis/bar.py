@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.bar_ends import Evidence, evidence
-from analysis.core.bar import BarTrack
+from analysis.core.bar import END_ON, BarTrack
 from analysis.core.line import Ridge
 from analysis.core.motion import HAND, stature_px
 from analysis.core.pose import Array, Capture, PoseSequence
@@ -21,7 +21,8 @@ from analysis.video import Frame
 _REACH = 0.62  # statures from the middle of the hands to the end of any club
 _STEEP_DEG = 40.0  # people hold a bar about level
 _OFFSET = 0.07
-_END_ON = 0.08  # statures between the hands below which a bar points at the camera
+_PASS_SD = 0.035  # statures from the middle of a hand's landmarks to the bar
+_END_ON_REACH = 0.12  # that far from the hands its ends can be seen, 12 degrees off
 _END_ON_LEAST = 4.0
 _TOGETHER_S = 0.3  # frames of this time are looked at as one picture, where he stands still
 _STILL = 0.006  # statures
@@ -69,7 +70,7 @@ def track_bar(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture) 
             scene = replace(scene, plate=None)
         looks = []
         for rows, picture in _pictures(frames, pose, middle, scene, tall):
-            found = _look(scene, picture, pose, both, rows, capture.view)
+            found = _look(scene, picture, pose, both, rows, capture)
             if found is not None:
                 looks.append(found)
         whole = None
@@ -132,14 +133,17 @@ def _look(
     pose: PoseSequence,
     both: Array,
     rows: NDArray[np.int64],
-    capture_view: str,
+    capture: Capture,
 ) -> _Look | None:
     hands = scene.to_working(np.median(both[rows], axis=0))
     grip = hands.mean(axis=0)
-    if capture_view == "down_the_line" and abs(hands[0, 0] - hands[1, 0]) < _END_ON * scene.stature:
+    if capture.view == "down_the_line" and abs(hands[0, 0] - hands[1, 0]) < END_ON * scene.stature:
         return _end_on(picture, grip, rows, scene.stature)
     joints = np.median(pose.xy_px[rows], axis=0)
-    ridge = thin_lines(scene, picture.astype(np.uint8), joints, grip, _REACH, 0.0)
+    reach = _REACH
+    if capture.club_cm is not None:  # held anywhere near its middle
+        reach = min(reach, 0.75 * capture.club_cm / capture.stature_cm)
+    ridge = thin_lines(scene, picture.astype(np.uint8), joints, grip, reach, 0.0)
     sides = [(h - grip) * (1, -1) for h in hands]
     line = fit_line(ridge, sides[0], sides[1], stature=scene.stature)
     if line is None:
@@ -157,7 +161,13 @@ def _end_on(picture: Array, grip: Array, rows: NDArray[np.int64], tall: float) -
         for offset in (-0.015, 0.0, 0.015):
             line = (float(angle), offset * tall)
             found = evidence(
-                picture, grip, line, np.zeros(2), stature=tall, near=(0.02, 0.045), reach=0.2
+                picture,
+                grip,
+                line,
+                np.zeros(2),
+                stature=tall,
+                near=(0.02, 0.045),
+                reach=_END_ON_REACH,
             )
             if found is not None:
                 score = sum(float(total.max()) for total in found.total)
@@ -282,6 +292,8 @@ def _vote(ridge: Ridge, lead: Array, trail: Array, stature: float) -> tuple[floa
         across = -ridge.right_px[rows] * s + ridge.up_px[rows] * c
         counts = np.histogram(across, bins=edges, weights=ridge.weight[rows])[0]
         counts = counts[:-1] + counts[1:]
+        off = np.array([edges[1:-1] - p for p in pass_by]) / (_PASS_SD * stature)
+        counts = counts * np.exp(-0.5 * np.sum(off**2, axis=0))
         k = int(np.argmax(counts))
         if counts[k] > best:
             best, out = float(counts[k]), (float(angle), float(edges[k + 1]))

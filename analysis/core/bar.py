@@ -43,7 +43,9 @@ _HIDDEN_M, _HIDDEN_SD_M = 0.006, 0.008  # of the length, under the club head's o
 _HOLD_SD = 0.03
 _WRONG = 0.5  # share of wrong sights of a bar from its end
 _SIGHT_SD_DEG, _SIGHT_WRONG_DEG = 1.5, 50.0  # of a bar seen from its end; width of wrong ones
+END_ON = 0.08  # statures between the hands below which a bar points at the camera
 _HAND_SD = 0.012  # statures by which a hand is placed wrong along the bar
+_HAND_SLIP = 0.006  # and by which that changes from one moment to the other
 _JUTS = 0.02  # statures that either end of a held club shows beyond its hand
 _NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us
 _SAME_SHARE = 0.3  # perspective alone changes the logarithm by up to 0.25
@@ -132,6 +134,8 @@ def measure_bar(
     if held is None or (start is None and capture.view == "face_on"):
         return {key: "not_seen"}
     stature_px = capture.stature_cm / 100 / body.scale_m_per_px
+    if capture.view == "down_the_line" and abs(held[2, 0] - held[3, 0]) < END_ON * stature_px:
+        return {key: "shaft_end_on"}
     if _juts(held).min() < _JUTS * stature_px or (
         capture.view == "face_on" and _cut_short(start, held, stature_px=stature_px)
     ):
@@ -202,7 +206,8 @@ def _cut_short(start: Array | None, held: Array, *, stature_px: float) -> bool:
     common = float(grown.mean()) - math.log(between[1] / between[0])
     nearer = _NEARER * math.sqrt(1 - min(between[1] / between[0], 1.0) ** 2)
     aside = float(grown[0] - grown[1]) - nearer
-    return bool(abs(aside) > 1.6 * _SAME_SHARE or abs(common) > _SAME_SHARE + spread)
+    slid = stature_px * _HAND_SLIP * math.sqrt(float(np.sum(np.exp(-2 * juts))))
+    return bool(abs(aside) > 1.6 * _SAME_SHARE + 1.5 * slid or abs(common) > _SAME_SHARE + spread)
 
 
 @dataclass(frozen=True)
