@@ -44,11 +44,10 @@ _HOLD_SD = 0.03
 _WRONG = 0.5  # share of wrong sights of a bar from its end
 _SIGHT_SD_DEG, _SIGHT_WRONG_DEG = 1.5, 50.0  # of a bar seen from its end; width of wrong ones
 END_ON = 0.08  # statures between the hands below which a bar points at the camera
-_HAND_SD = 0.012  # statures by which a hand is placed wrong along the bar
-_HAND_SLIP = 0.006  # and by which that changes from one moment to the other
+_HAND_SLIP = 0.011  # statures by which two hands move along the bar, or seem to
+_CUT = 2.5  # times that and an end was not seen
 _JUTS = 0.02  # statures that either end of a held club shows beyond its hand
 _NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us
-_SAME_SHARE = 0.3  # perspective alone changes the logarithm by up to 0.25
 _MOST_SD_DEG = 12.0  # a turn known worse than that is not told
 _DRAWS = 512
 _USUAL_M = 0.94
@@ -137,7 +136,9 @@ def measure_bar(
     if capture.view == "down_the_line" and abs(held[2, 0] - held[3, 0]) < END_ON * stature_px:
         return {key: "shaft_end_on"}
     if _juts(held).min() < _JUTS * stature_px or (
-        capture.view == "face_on" and _cut_short(start, held, stature_px=stature_px)
+        start is not None
+        and capture.view == "face_on"
+        and _cut_short(start, held, stature_px=stature_px)
     ):
         return {key: "bar_end_hidden"}
     film = _film(body, capture, size_px)
@@ -194,20 +195,16 @@ def _juts(ends: Array) -> Array:
     return np.array([(ends[0] - ends[2]) @ along, (ends[3] - ends[1]) @ along])
 
 
-def _cut_short(start: Array | None, held: Array, *, stature_px: float) -> bool:
-    """Whether an end went unseen: hands do not slide, so what juts out beyond one stays
-    the same share of what juts out beyond the other, and both of what lies between the
-    hands, as far as these are told apart."""
-    assert start is not None
-    juts = np.log(np.maximum([_juts(start), _juts(held)], 1.0))
-    grown = juts[1] - juts[0]
-    between = [max(float(np.linalg.norm(e[2] - e[3])), 1.0) for e in (start, held)]
-    spread = 2 * _HAND_SD * stature_px * sum(1 / b for b in between)
-    common = float(grown.mean()) - math.log(between[1] / between[0])
-    nearer = _NEARER * math.sqrt(1 - min(between[1] / between[0], 1.0) ** 2)
-    aside = float(grown[0] - grown[1]) - nearer
-    slid = stature_px * _HAND_SLIP * math.sqrt(float(np.sum(np.exp(-2 * juts))))
-    return bool(abs(aside) > 1.6 * _SAME_SHARE + 1.5 * slid or abs(common) > _SAME_SHARE + spread)
+def _cut_short(start: Array, held: Array, *, stature_px: float) -> bool:
+    """Whether an end went unseen: hands do not slide, so what juts out beyond each shrinks
+    as what lies between them does, the nearer side less, as far as hands are told apart."""
+    between = np.array([max(float(np.linalg.norm(e[2] - e[3])), 1.0) for e in (start, held)])
+    ratio = between[1] / between[0]
+    nearer = _NEARER / 2 * math.sqrt(1 - min(ratio, 1.0) ** 2)
+    expected = _juts(start) * ratio * np.exp([nearer, -nearer])
+    slip = _HAND_SLIP * stature_px
+    sd = np.hypot(slip, expected * slip * float(np.sum(1 / between)))
+    return bool((np.abs(_juts(held) - expected) > _CUT * sd).any())
 
 
 @dataclass(frozen=True)
