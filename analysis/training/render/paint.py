@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,7 +40,14 @@ class Light:
     tint: Array
 
 
-@numba.njit(cache=True, fastmath=True)
+@lru_cache(maxsize=1)
+def _filler() -> Callable[..., None]:
+    import numba  # pictures alone need it: bodies and motions can be tested without
+
+    compiled: Callable[..., None] = numba.njit(cache=True, fastmath=True)(_fill)
+    return compiled
+
+
 def _fill(xy, z, faces, shade, part, rest, colours, pattern, scale, grain, out, depth):  # type: ignore[no-untyped-def]
     h, w = depth.shape
     for f in range(len(faces)):
@@ -105,7 +113,7 @@ def paint_body(
     sky = 0.5 + 0.5 * bend[:, 2]
     shade = light.direct * np.maximum(facing, 0) + light.ambient * (0.55 + 0.45 * sky)
     depth = np.full(picture.shape[:2], np.inf)
-    _fill(
+    _filler()(
         xy,
         z,
         faces,
@@ -148,23 +156,34 @@ def paint_club(
     ends = np.stack([grip + 0.12 * (grip - head), grip - 0.15 * (grip - head), head])
     (top, low, end), z = camera.see(ends)
     metre = camera.focal_px / max(float(z.mean()), 0.3)
-    shine = light.direct + light.ambient
-
-    def line(a: Array, b: Array, width_m: float, tone: Array) -> None:
-        value = [float(c) for c in tone * shine]
-        cv2.line(
-            picture,
-            tuple(int(16 * c) for c in a),
-            tuple(int(16 * c) for c in b),
-            value,
-            max(1, round(width_m * metre)),
-            cv2.LINE_AA,
-            4,
-        )
-
-    line(low, end, 0.009, colour)
-    line(top, low, 0.024, np.full(3, 0.06))
+    _stroke(picture, low, end, 0.009 * metre, colour * (light.direct + light.ambient))
+    _stroke(picture, top, low, 0.024 * metre, np.full(3, 0.06) * (light.direct + light.ambient))
     cv2.circle(picture, tuple(int(c) for c in end), max(2, int(0.035 * metre)), [0.1] * 3, -1)
+
+
+def paint_bar(
+    picture: Picture, ends: Array, hands: Array, camera: Camera, colour: Array, light: Light
+) -> None:
+    """A club held across the body, hidden where the hands close on it.
+
+    Parameters
+    ----------
+    ends, hands : ndarray, shape (2, 3)
+        In the scene; each wrist hides what lies within 5 cm of a metre's club.
+    """
+    start, along = ends[0], ends[1] - ends[0]
+    metre = camera.focal_px / float(camera.see(ends)[1].mean())
+    near, far = sorted(np.clip((hands - start) @ along / (along @ along), 0, 1))
+    for a, b in ((0.0, near - 0.05), (near + 0.05, far - 0.05), (far + 0.05, 1.0)):
+        if b > a:
+            (one, other), _ = camera.see(start + np.array([[a], [b]]) * along)
+            _stroke(picture, one, other, 0.011 * metre, colour * (light.direct + light.ambient))
+
+
+def _stroke(picture: Picture, a: Array, b: Array, width_px: float, tone: Array) -> None:
+    one, other = ([int(16 * c) for c in end] for end in (a, b))
+    wide = max(1, round(width_px))
+    cv2.line(picture, one, other, [float(c) for c in tone], wide, cv2.LINE_AA, 4)
 
 
 def noise(rng: np.random.Generator, shape: tuple[int, int], coarse: float) -> Picture:

@@ -64,42 +64,36 @@ class Posed:
     joints: Array
 
 
-def pose(body: Body, mesh: Mesh, source: Array, phase: Array, changes: Changes) -> Posed:
-    """Move `body` as `source` (T, len(COLUMNS), 3), golfer's frame, moved."""
+def pose(
+    body: Body,
+    mesh: Mesh,
+    source: Array,
+    phase: Array,
+    changes: Changes,
+    *,
+    hands: Array | None = None,
+) -> Posed:
+    """Move a body as another one moved.
+
+    Parameters
+    ----------
+    source : ndarray, shape (T, len(COLUMNS), 3)
+        The other one's joints, metres, golfer's frame.
+    phase : ndarray, shape (T,)
+        0 address, 1 top, 2 impact.
+    hands : ndarray, shape (T, 3), optional
+        Where both hands point, here; else each to the handle.
+    """
     points = source * (1.0, -1.0, 1.0)
     rig = _Rig(body, mesh, len(points))
     at = {name: points[:, i] for name, i in COLUMN.items()}
-    ankles = {s: at[f"ankle_{s}"] for s, _ in _SIDES}
-    size = body.stature_m / _stature_of(at)
     pelvis, chest, shoulders = _trunk_frames(at, phase, changes)
-    rig.turn_to("root", pelvis)
-    for name, share in zip(_SPINE, _SPINE_SHARE, strict=True):
-        rig.turn_to(name, _between(pelvis, chest, share))
-    head = _head_frame(at, body, mesh)
-    for k, name in enumerate(_NECK):
-        rig.turn_to(name, _between(chest, head, (k + 1) / 4))
-    rig.turn_to("head", head)
-
-    floor = np.array([changes.stance, 1.0, 1.0])
-    foot_at = {}
-    for side, _ in _SIDES:
-        target = ankles[side] * size * floor
-        lift = np.maximum(target[:, 2] - target[:1, 2], 0)
-        target[:, 2] = lift + (0.0447 + SOLE) * body.stature_m
-        foot_at[side] = target
-    legs = rig.rest("upperleg01.L")[2] - rig.rest("foot.L")[2]
-    theirs = np.median(
-        np.linalg.norm(at["hip_lead"] - at["knee_lead"], axis=1)
-        + np.linalg.norm(at["knee_lead"] - at["ankle_lead"], axis=1)
-    )
-    mid_hip = (at["hip_lead"] + at["hip_trail"]) / 2
-    mid_ankle = (ankles["lead"][:1] + ankles["trail"][:1]) / 2
-    reach = (mid_hip - mid_ankle) * (legs / theirs)
-    base = (foot_at["lead"][:1] + foot_at["trail"][:1]) / 2
-    rig.put_pelvis(base + reach + _ramp(phase)[:, None] * changes.shift_m)
+    _turn_trunk(rig, pelvis, chest, _head_frame(at, body, mesh))
+    ankles = {side: _planted(rig, at[f"ankle_{side}"], at, changes) for side, _ in _SIDES}
+    _place_pelvis(rig, at, ankles, _ramp(phase)[:, None] * changes.shift_m)
     for side, letter in _SIDES:
-        _place_leg(rig, at, side, letter, foot_at[side])
-    _place_arms(rig, at, shoulders, changes)
+        _place_leg(rig, at, side, letter, ankles[side])
+    _place_arms(rig, at, shoulders, changes, hands)
     return Posed(rig.turn, rig.place(), _joints(rig, at, body))
 
 
@@ -162,10 +156,10 @@ class _Rig:
                 self.head[:, k] = self.head[:, parent] + self.turn[:, parent] @ arm
 
     def place(self) -> Array:
-        return self.head - np.einsum("tbij,bj->tbi", self.turn, self.body.heads)
+        return np.asarray(self.head - np.einsum("tbij,bj->tbi", self.turn, self.body.heads))
 
 
-def _stature_of(at: dict[str, Array]) -> float:
+def stature_of(at: dict[str, Array]) -> float:
     """Stature of the source from its legs and trunk, which are .743 of it."""
     legs = sum(
         np.median(np.linalg.norm(at[a] - at[b], axis=1))
@@ -223,6 +217,40 @@ def _neck(low: Array, high: Array) -> Array:
     return np.asarray(0.45 * low + 0.55 * high)
 
 
+def _turn_trunk(rig: _Rig, pelvis: Array, chest: Array, head: Array) -> None:
+    """The spine shares out what lies between pelvis and chest, the neck what is beyond."""
+    rig.turn_to("root", pelvis)
+    for name, share in zip(_SPINE, _SPINE_SHARE, strict=True):
+        rig.turn_to(name, _between(pelvis, chest, share))
+    for k, name in enumerate(_NECK):
+        rig.turn_to(name, _between(chest, head, (k + 1) / 4))
+    rig.turn_to("head", head)
+
+
+def _planted(rig: _Rig, ankle: Array, at: dict[str, Array], changes: Changes) -> Array:
+    """The source's ankle (T, 3) for a body of this size and stance, on its own soles."""
+    stature = rig.body.stature_m
+    target = ankle * (stature / stature_of(at)) * np.array([changes.stance, 1.0, 1.0])
+    lift = np.maximum(target[:, 2] - target[:1, 2], 0)
+    target[:, 2] = lift + (0.0447 + SOLE) * stature
+    return np.asarray(target)
+
+
+def _place_pelvis(
+    rig: _Rig, at: dict[str, Array], ankles: dict[str, Array], shift_m: Array
+) -> None:
+    """Over the feet as in the source, measured in lengths of the legs."""
+    legs = rig.rest("upperleg01.L")[2] - rig.rest("foot.L")[2]
+    theirs = np.median(
+        np.linalg.norm(at["hip_lead"] - at["knee_lead"], axis=1)
+        + np.linalg.norm(at["knee_lead"] - at["ankle_lead"], axis=1)
+    )
+    mid_hip = (at["hip_lead"] + at["hip_trail"]) / 2
+    mid_ankle = (at["ankle_lead"][:1] + at["ankle_trail"][:1]) / 2
+    base = (ankles["lead"][:1] + ankles["trail"][:1]) / 2
+    rig.put_pelvis(base + (mid_hip - mid_ankle) * (legs / theirs) + shift_m)
+
+
 def _place_leg(rig: _Rig, at: dict[str, Array], side: str, letter: str, target: Array) -> None:
     foot = at[f"toe_{side}"] - at[f"heel_{side}"]
     up = at[f"ankle_{side}"] - at[f"heel_{side}"]
@@ -234,7 +262,9 @@ def _place_leg(rig: _Rig, at: dict[str, Array], side: str, letter: str, target: 
     rig.hang(names[2], _axes(foot, up) @ standing.transpose(0, 2, 1))
 
 
-def _place_arms(rig: _Rig, at: dict[str, Array], line: Array, changes: Changes) -> None:
+def _place_arms(
+    rig: _Rig, at: dict[str, Array], line: Array, changes: Changes, hands: Array | None
+) -> None:
     ours = np.stack([rig.at("upperarm01.L"), rig.at("upperarm01.R")]).mean(axis=0)
     theirs = (at["shoulder_lead"] + at["shoulder_trail"]) / 2
     chest = rig.turn[:, rig.mesh.bone("spine01")]
@@ -259,7 +289,7 @@ def _place_arms(rig: _Rig, at: dict[str, Array], line: Array, changes: Changes) 
         rest_hint = rig.rest(names[1]) - (rig.rest(names[0]) + rig.rest(names[2])) / 2
         _two_bones(rig, names, target, hint, rest_hint)
         grip = np.einsum("tij,tj->ti", swung, at["grip"] - at[f"wrist_{side}"])
-        _place_hand(rig, letter, grip)
+        _place_hand(rig, letter, grip if hands is None else hands)
 
 
 def _arm(rig: _Rig) -> float:
