@@ -11,33 +11,13 @@ from analysis.core.measures import body_curves
 from analysis.core.pose import JOINTS, LANDMARK
 from analysis.training import augment, crossval, table
 from analysis.training.augment import Augmenter, Ranges
+from tests.analysis.golfer import figure
 
 STILL = Ranges(**dict.fromkeys(Ranges.__dataclass_fields__, 0.0))
 PHASES = np.array([0.0, 0.0, 0.5, 1.0, 1.5, 2.0, 2.5])
 EVENTS = np.array([0, 0, -1, 3, -1, 6, -1])
 TURNS = np.radians([0.0, 0.0, 20.0, 40.0, 5.0, -30.0, -60.0])
 FOCAL, DISTANCE, SIZE = 930.0, 3.5, (720, 1280)
-
-
-def figure(turn: float) -> np.ndarray:
-    """A golfer whose hips and shoulders have turned, in the table's columns, shape (22, 3)."""
-    place = {
-        "nose": (0, 0.3, 1.5), "head": (0, 0.2, 1.55), "neck": (0, 0.22, 1.42),
-        "grip": (0, 0.35, 0.75), "clubhead": (0, 0.8, 0.02), "com": (0, 0.07, 0.93),
-        "shoulder": (0.18, 0.22, 1.36), "elbow": (0.16, 0.27, 1.07), "wrist": (0.05, 0.33, 0.83),
-        "hip": (0.09, -0.10, 0.92), "knee": (0.14, 0.08, 0.50), "ankle": (0.16, 0.0, 0.07),
-        "heel": (0.16, -0.07, 0.03), "toe": (0.16, 0.20, 0.0),
-    }  # fmt: skip
-    xyz = np.zeros((len(table.COLUMNS), 3))
-    for name, k in table.COLUMN.items():
-        limb, _, side = name.rpartition("_")
-        x, y, z = place[limb or name]
-        half = -x if side == "trail" else x
-        if limb in ("hip", "shoulder"):  # a backswing takes the lead side toward the ball
-            xyz[k] = (half * np.cos(turn), y + half * np.sin(turn), z)
-        else:
-            xyz[k] = (half, y, z)
-    return xyz
 
 
 def swings(view: str = "down_the_line") -> table.Table:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.measures import centre_of_mass_m
 from analysis.training.render.bodies import Array, Body, Mesh
-from analysis.training.table import COLUMN, COLUMNS
+from analysis.training.table import COLUMN, COLUMNS, OURS
 
 _SPINE = ("spine05", "spine04", "spine03", "spine02", "spine01")
 _SPINE_SHARE = (0.1, 0.3, 0.5, 0.75, 1.0)
@@ -368,7 +369,9 @@ def _joints(rig: _Rig, at: dict[str, Array], body: Body) -> Array:
     out[:, COLUMN["grip"]] = wrists + np.einsum("tij,tj->ti", swung, offset)
     shaft = at["clubhead"] - at["grip"]
     out[:, COLUMN["clubhead"]] = out[:, COLUMN["grip"]] + np.einsum("tij,tj->ti", swung, shaft)
-    return out * (1.0, -1.0, 1.0)
+    out *= (1.0, -1.0, 1.0)
+    out[:, COLUMN["com"]] = centre_of_mass_m(out[:, OURS])
+    return out
 
 
 def face_points(body: Body, mesh: Mesh) -> dict[str, Array]:

@@ -12,14 +12,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.core.measures import body_curves, centre_of_mass_m
-from analysis.core.pose import JOINTS, SIDE_SWAP
+from analysis.core.measures import body_curves
+from analysis.core.pose import SIDE_SWAP
 from analysis.estimators import Person, PoseEstimator
 from analysis.training.render import dress, paint
 from analysis.training.render.bodies import Array, Body, Mesh
 from analysis.training.render.paint import Camera, Light, Picture
 from analysis.training.render.posing import Posed
-from analysis.training.table import COLUMN, VIEWS, motions
+from analysis.training.table import COLUMN, OURS, VIEWS, motions
 from analysis.video import Frame
 
 Rows = dict[str, NDArray[Any]]
@@ -37,8 +37,10 @@ class Motion:
         Phase 0 is address, 1 top, 2 impact; `event` as in `table.EVENT_CODE`.
     joints : ndarray, shape (T, len(COLUMNS), 3)
         Metres, golfer's frame.
-    body, part : int
-        Whose it is, and in which part of the table.
+    body : int
+        Whose it is.
+    part : float
+        Length of the backswing, 1 is a full one.
     """
 
     time_s: Array
@@ -46,7 +48,7 @@ class Motion:
     event: Array
     joints: Array
     body: int
-    part: int
+    part: float
 
 
 @lru_cache(maxsize=1)
@@ -59,7 +61,7 @@ def sources(folder: Path) -> list[Motion]:
 
     def motion(k: int) -> Motion:
         own = np.s_[edges[k] : edges[k + 1]]
-        who = int(swings["body"][k]), int(swings["part"][k])
+        who = int(swings["body"][k]), float(swings["part"][k])
         return Motion(t[own], phase[own], event[own], xyz[own], *who)
 
     return [motion(k) for k in np.flatnonzero(swings["setup_only"] == 0).tolist()]
@@ -171,10 +173,8 @@ class Scene(ABC):
     def rows(self, people: list[list[Person]]) -> Rows:
         """What the table tells of this swing, from the people found in each picture."""
         joints = self.posed.joints
-        ours = [COLUMN[j] for j in JOINTS]
         time_s = self.act.time_s.astype(float) + 1e-6 * np.arange(len(joints))
-        curves = body_curves(joints[:, ours], time_s, address_s=float(time_s[0]))
-        joints[:, COLUMN["com"]] = centre_of_mass_m(joints[:, ours])
+        curves = body_curves(joints[:, OURS], time_s, address_s=float(time_s[0]))
         flat, _ = self.camera.see(joints * Y_AWAY)
         f4 = np.float32
         return {
