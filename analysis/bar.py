@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.bar_ends import Evidence, evidence
-from analysis.core.bar import END_ON, BarTrack
+from analysis.core.bar import NEARER, BarTrack
 from analysis.core.line import Ridge
 from analysis.core.motion import HAND, stature_px
-from analysis.core.pose import Array, Capture, PoseSequence
+from analysis.core.pose import LANDMARK, Array, Capture, PoseSequence
 from analysis.plate import Scene, scene_of
 from analysis.shaft import thin_lines
 from analysis.video import Frame
@@ -22,13 +22,14 @@ _REACH = 0.62  # statures from the middle of the hands to the end of any club
 _STEEP_DEG = 40.0  # people hold a bar about level
 _OFFSET = 0.07
 _PASS_SD = 0.035  # statures from the middle of a hand's landmarks to the bar
+_END_ON = 0.08  # statures that hands and shoulders look apart, below which it points at us
 _END_ON_REACH = 0.12  # that far from the hands its ends can be seen, 12 degrees off
 _END_ON_LEAST = 4.0
 _TOGETHER_S = 0.3  # frames of this time are looked at as one picture, where he stands still
 _STILL = 0.006  # statures
 _LENGTH_SD = 0.06  # of the scale that stature alone gives, and of hands along the bar
 _LONGEST = 1.15  # of that length, nearer to the camera than the body
-_HAND_SD = 0.012  # statures by which a hand is placed wrong along the bar
+_HAND_SD = 0.006  # statures by which a hand is placed wrong along the bar
 _WIDE = 0.5  # of the widest: hands less far apart tell no shares
 _UNSEEN = 4.0  # log likelihood against a bar that reaches to where it should end
 
@@ -42,6 +43,10 @@ class _Look:
     line: tuple[float, float]
     hands: Array  # along the line, lead and trail
     evidence: Evidence
+
+    @property
+    def between(self) -> float:
+        return float(abs(self.hands[0] - self.hands[1]))
 
     def point(self, along: float) -> Array:
         a = np.radians(self.line[0])
@@ -79,6 +84,8 @@ def track_bar(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture) 
         chosen = choose_ends(looks, whole, view=capture.view, stature=scene.stature)
         for look, ends in zip(looks, chosen, strict=True):
             lead[look.rows], trail[look.rows] = (scene.to_picture(look.point(e)) for e in ends)
+            if look.between == 0:
+                both[look.rows] = middle[look.rows, None]
     sd = 1.0 if not np.isfinite(tall) else max(0.8, 0.003 * tall)
     return BarTrack(pose.time_s, pose.frame, lead, trail, both, sd)
 
@@ -137,9 +144,11 @@ def _look(
 ) -> _Look | None:
     hands = scene.to_working(np.median(both[rows], axis=0))
     grip = hands.mean(axis=0)
-    if capture.view == "down_the_line" and abs(hands[0, 0] - hands[1, 0]) < END_ON * scene.stature:
-        return _end_on(picture, grip, rows, scene.stature)
     joints = np.median(pose.xy_px[rows], axis=0)
+    shoulders = scene.to_working(joints[[LANDMARK["shoulder_left"], LANDMARK["shoulder_right"]]])
+    apart = max(abs(hands[0, 0] - hands[1, 0]), abs(shoulders[0, 0] - shoulders[1, 0]))
+    if capture.view == "down_the_line" and apart < _END_ON * scene.stature:
+        return _end_on(picture, grip, rows, scene.stature)
     reach = _REACH
     if capture.club_cm is not None:  # held anywhere near its middle
         reach = min(reach, 0.75 * capture.club_cm / capture.stature_cm)
@@ -187,19 +196,26 @@ def choose_ends(
     """
     shares = _shares(looks, whole_px) if view == "face_on" and looks else None
     longest = math.inf if whole_px is None else _LONGEST * whole_px
-    return [_ends(look, shares, longest, stature) for look in looks]
+    wide = float(np.percentile([look.between for look in looks] or [0.0], 90))
+    return [_ends(look, shares, wide, longest, stature) for look in looks]
 
 
 def _ends(
-    look: _Look, shares: tuple[float, float] | None, longest_px: float, stature: float
+    look: _Look,
+    shares: tuple[float, float] | None,
+    wide_px: float,
+    longest_px: float,
+    stature: float,
 ) -> tuple[float, float]:
-    between = abs(look.hands[0] - look.hands[1])
+    between = look.between
     grid = np.arange(0.0, 0.62 * stature, 2.0)
     sums = [look.evidence.at(k, grid) for k in (0, 1)]
-    for k, share in enumerate(shares or ()):
-        # how far off the hands may be placed along the bar
-        off = math.hypot(0.08, 1.4 * _HAND_SD * stature / max(between, 1.0))
-        sums[k] = sums[k] - 0.5 * ((grid - share * between) / (share * between * off + 4)) ** 2
+    for k, (share, way) in enumerate(zip(shares or (), (1, -1), strict=False)):
+        # the lead part is nearer to the camera, the further round the more
+        nearer = NEARER / 2 * math.sqrt(max(1 - (between / wide_px) ** 2, 0.0))
+        expected = share * between * math.exp(way * nearer)
+        off = expected * math.hypot(0.03, 1.4 * _HAND_SD * stature / max(between, 1.0))
+        sums[k] = sums[k] - 0.5 * ((grid - expected) / (off + 3)) ** 2
     joint = sums[0][:, None] + sums[1][None, :]
     joint[between + grid[:, None] + grid[None, :] > longest_px] = -np.inf
     if not np.isfinite(joint).any():
@@ -219,7 +235,7 @@ def _ends(
 def _shares(looks: list[_Look], whole_px: float | None) -> tuple[float, float]:
     """What juts out on both sides, as a share of what lies between the hands."""
     grid = np.arange(0.05, 3.0, 0.02)
-    spans = np.array([abs(x.hands[0] - x.hands[1]) for x in looks])
+    spans = np.array([look.between for look in looks])
     wide = float(np.percentile(spans, 90))
     sums = np.zeros((2, len(grid)))
     for look, between in zip(looks, spans, strict=True):

@@ -43,11 +43,11 @@ _HIDDEN_M, _HIDDEN_SD_M = 0.006, 0.008  # of the length, under the club head's o
 _HOLD_SD = 0.03
 _WRONG = 0.5  # share of wrong sights of a bar from its end
 _SIGHT_SD_DEG, _SIGHT_WRONG_DEG = 1.5, 50.0  # of a bar seen from its end; width of wrong ones
-END_ON = 0.08  # statures between the hands below which a bar points at the camera
 _HAND_SLIP = 0.011  # statures by which two hands move along the bar, or seem to
+_TOO_CLOSE = 0.25  # known no better than that, nobody can tell whether an end is hidden
 _CUT = 2.5  # times that and an end was not seen
 _JUTS = 0.02  # statures that either end of a held club shows beyond its hand
-_NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us
+NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us
 _MOST_SD_DEG = 12.0  # a turn known worse than that is not told
 _DRAWS = 512
 _USUAL_M = 0.94
@@ -63,7 +63,8 @@ class BarTrack:
     lead_px, trail_px : ndarray, shape (N, 2)
         Ends on the side of the lead and the trail hip, NaN where not seen.
     hands_px : ndarray, shape (N, 2, 2)
-        The hands nearer to the lead and to the trail end.
+        The hands nearer to the lead and to the trail end; the same place twice where
+        the bar points at the camera.
     sd_px : float
         One standard deviation of an end along the bar.
     """
@@ -133,7 +134,7 @@ def measure_bar(
     if held is None or (start is None and capture.view == "face_on"):
         return {key: "not_seen"}
     stature_px = capture.stature_cm / 100 / body.scale_m_per_px
-    if capture.view == "down_the_line" and abs(held[2, 0] - held[3, 0]) < END_ON * stature_px:
+    if np.array_equal(held[2], held[3]):
         return {key: "shaft_end_on"}
     if _juts(held).min() < _JUTS * stature_px or (
         start is not None
@@ -200,11 +201,12 @@ def _cut_short(start: Array, held: Array, *, stature_px: float) -> bool:
     as what lies between them does, the nearer side less, as far as hands are told apart."""
     between = np.array([max(float(np.linalg.norm(e[2] - e[3])), 1.0) for e in (start, held)])
     ratio = between[1] / between[0]
-    nearer = _NEARER / 2 * math.sqrt(1 - min(ratio, 1.0) ** 2)
+    nearer = NEARER / 2 * math.sqrt(1 - min(ratio, 1.0) ** 2)
     expected = _juts(start) * ratio * np.exp([nearer, -nearer])
     slip = _HAND_SLIP * stature_px
-    sd = np.hypot(slip, expected * slip * float(np.sum(1 / between)))
-    return bool((np.abs(_juts(held) - expected) > _CUT * sd).any())
+    share = slip * float(np.sum(1 / between))
+    off = np.abs(_juts(held) - expected) / np.hypot(slip, expected * share)
+    return bool(share > _TOO_CLOSE or (off > _CUT).any())
 
 
 @dataclass(frozen=True)
