@@ -29,6 +29,7 @@ _TOGETHER_S = 0.3  # frames of this time are looked at as one picture, where he 
 _STILL = 0.006  # statures
 _LENGTH_SD = 0.06  # of the scale that stature alone gives, and of hands along the bar
 _LONGEST = 1.15  # of that length, nearer to the camera than the body
+_OFF_MIDDLE = 0.10  # of its length: how much more of a bar juts out on one side
 _HAND_SD = 0.006  # statures by which a hand is placed wrong along the bar
 _WIDE = 0.5  # of the widest: hands less far apart tell no shares
 _UNSEEN = 4.0  # log likelihood against a bar that reaches to where it should end
@@ -86,7 +87,7 @@ def track_bar(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture) 
             lead[look.rows], trail[look.rows] = (scene.to_picture(look.point(e)) for e in ends)
             if look.between == 0:
                 both[look.rows] = middle[look.rows, None]
-    sd = 1.0 if not np.isfinite(tall) else max(0.8, 0.003 * tall)
+    sd = 1.0 if not np.isfinite(tall) else max(0.8, 0.005 * tall)
     return BarTrack(pose.time_s, pose.frame, lead, trail, both, sd)
 
 
@@ -217,7 +218,10 @@ def _ends(
         off = expected * math.hypot(0.03, 1.4 * _HAND_SD * stature / max(between, 1.0))
         sums[k] = sums[k] - 0.5 * ((grid - expected) / (off + 3)) ** 2
     joint = sums[0][:, None] + sums[1][None, :]
-    joint[between + grid[:, None] + grid[None, :] > longest_px] = -np.inf
+    length = between + grid[:, None] + grid[None, :]
+    if shares is None:
+        joint = joint - 0.5 * ((grid[:, None] - grid[None, :]) / (_OFF_MIDDLE * length + 1)) ** 2
+    joint[length > longest_px] = -np.inf
     if not np.isfinite(joint).any():
         return math.nan, math.nan
     coarse = np.unravel_index(int(np.argmax(joint)), joint.shape)
@@ -245,8 +249,10 @@ def _shares(looks: list[_Look], whole_px: float | None) -> tuple[float, float]:
             near = [look.evidence.at(k, grid * between * f) for f in (0.96, 1.0, 1.04)]
             sums[k] += np.mean(near, axis=0)
     joint = sums[0][:, None] + sums[1][None, :]
+    whole = 1 + grid[:, None] + grid[None, :]
+    joint = joint - 0.5 * ((grid[:, None] - grid[None, :]) / (_OFF_MIDDLE * whole)) ** 2
     if whole_px is not None:
-        off = wide * (1 + grid[:, None] + grid[None, :]) / whole_px - 1.0
+        off = wide * whole / whole_px - 1.0
         joint = joint - 0.5 * (off / _LENGTH_SD) ** 2
         joint[(np.abs(off) > 3 * _LENGTH_SD)] = -np.inf
     if not np.isfinite(joint).any():

@@ -14,6 +14,10 @@ and the turn is counted from how square to the *camera* the address was, which i
 does not tell: camera yaw and stance enter one to one. Down the line it grows with sin t:
 the address itself shows where it points, but an error of the scale grows with tan t.
 
+So it reads best down the line with the phone on the line through the hands, at hip height,
+on turns of 30 to 55 degrees; both ends in sight against something plain, the club held near
+its middle with straight wrists apart, still for two seconds before the turn and after it.
+
 What is not known is drawn many times over from its spread (`_draws`), the turn solved
 for each, and the results weighted by how well they agree with what is seen (importance
 sampling, Geweke 1989, doi 10.2307/1913710). The spread of the turn is theirs.
@@ -44,7 +48,7 @@ _HOLD_SD = 0.03
 _WRONG = 0.5  # share of wrong sights of a bar from its end
 _SIGHT_SD_DEG, _SIGHT_WRONG_DEG = 1.5, 50.0  # of a bar seen from its end; width of wrong ones
 _HAND_SLIP = 0.011  # statures by which two hands move along the bar, or seem to
-_TOO_CLOSE = 0.25  # known no better than that, nobody can tell whether an end is hidden
+_TOO_CLOSE = 0.3  # known no better than that, nobody can tell whether an end is hidden
 _CUT = 2.5  # times that and an end was not seen
 _JUTS = 0.02  # statures that either end of a held club shows beyond its hand
 NEARER = 0.25  # logarithm by which the lead part outgrows the other when it points at us

@@ -30,8 +30,10 @@ def filming_sentence(angle: RequestedAngle) -> str:
             count,
         ),
         "bar": ngettext(
-            "Film your %(turn)s, %(view)s.",
-            "Film your %(turn)s, %(view)s: %(count)d times.",
+            "Film your %(turn)s, %(view)s. Hold the club near its middle, both ends in sight,"
+            " and stand still before and after the turn.",
+            "Film your %(turn)s, %(view)s: %(count)d times. Hold the club near its middle, both"
+            " ends in sight, and stand still before and after each turn.",
             count,
         ),
     }[angle.kind]
