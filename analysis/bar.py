@@ -147,7 +147,8 @@ def _look(
     grip = hands.mean(axis=0)
     joints = np.median(pose.xy_px[rows], axis=0)
     shoulders = scene.to_working(joints[[LANDMARK["shoulder_left"], LANDMARK["shoulder_right"]]])
-    apart = max(abs(hands[0, 0] - hands[1, 0]), abs(shoulders[0, 0] - shoulders[1, 0]))
+    # shoulders are nearer together than hands at the hips, crossed hands nearer still
+    apart = max(abs(hands[0, 0] - hands[1, 0]), 1.5 * abs(shoulders[0, 0] - shoulders[1, 0]))
     if capture.view == "down_the_line" and apart < _END_ON * scene.stature:
         return _end_on(picture, grip, rows, scene.stature)
     reach = _REACH

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from analysis.bar import track_bar
-from analysis.core.bar import measure_bar
+from analysis.core.bar import Film, measure_bar, turn_with_spread
 from analysis.core.bar_events import bar_events, bar_spans
 from analysis.core.events import find_events
+from analysis.core.motion import HAND
 from analysis.core.pose import Capture, PoseSequence
-from tests.analysis.drawn_bar import SIZE, Bar, film
+from tests.analysis.drawn_bar import SIZE, Bar, camera_of, film, points
 
 
 def turn_of(bar: Bar, *, club_cm: float | None = None):
@@ -93,3 +94,51 @@ def test_an_end_that_went_unseen_is_told_and_not_measured():
     found = measure_bar(track, events, body, capture=capture, size_px=SIZE)["bar_turn_deg", "top"]
     assert found in ("bar_end_hidden", "not_seen")
     assert np.isfinite(track.sd_px)
+
+
+def sighting(bar: Bar, share: float) -> np.ndarray:
+    """Ends and hands where a pinhole camera puts them."""
+    seen = points(bar, bar.start + share * bar.turn, share)
+    return np.array(
+        [camera_of(bar)(seen[k]) for k in ("lead_end", "trail_end", "hand_left", "hand_right")]
+    )
+
+
+def told_of(bar: Bar) -> tuple[float, float]:
+    square = bar.yaw if bar.view == "face_on" else -90.0 - bar.yaw
+    film = Film(
+        bar.view, bar.f / bar.distance, bar.f, SIZE[0] / 2, SIZE[0] / 2, 0.946, bar.stature,
+        square, 0.5,
+    )  # fmt: skip
+    told = turn_with_spread(film, sighting(bar, 0.0), sighting(bar, 1.0), end_sd_px=0.5)
+    assert told is not None
+    return told
+
+
+@pytest.mark.parametrize("yaw", [-6.0, 6.0])
+@pytest.mark.parametrize("turn", [20.0, 45.0, 70.0])
+@pytest.mark.parametrize("view", ["face_on", "down_the_line"])
+def test_projected_ends_give_the_turn_back(view, turn, yaw):
+    """A pinhole projection (Hartley & Zisserman 2004, ch. 6) is undone."""
+    bar = Bar(view=view, turn=turn, seed=1, radius=0.167, tilt=5.0, yaw=yaw, aside=0.03)
+    value, spread = told_of(bar)
+    assert abs(value - turn) < max(0.3 * spread, 0.5)
+
+
+def test_uncertainty_grows_where_the_geometry_is_weak():
+    down = [told_of(Bar("down_the_line", turn, 1, radius=0.167))[1] for turn in (25, 50, 72)]
+    face = [told_of(Bar("face_on", turn, 1, radius=0.167))[1] for turn in (15, 30, 60)]
+    assert down[0] < down[1] < down[2]  # an error of scale grows with tan of the turn
+    assert face[0] > face[1] > face[2]  # the cosine is flat near square
+
+
+def test_crossed_hands_are_named_by_the_end_they_hold():
+    frames, pose = film(Bar(view="face_on", turn=40.0, seed=9))
+    xy = pose.xy_px.copy()
+    left, right = HAND["left"], HAND["right"]
+    xy[:, left], xy[:, right] = pose.xy_px[:, right], pose.xy_px[:, left]
+    crossed = PoseSequence(pose.time_s, pose.frame, xy, pose.confidence, pose.size_px)
+    track = track_bar(frames, crossed, capture=Capture("face_on", "bar", "right", 176, 94))
+    seen = np.isfinite(track.lead_px[:, 0])
+    assert seen.mean() > 0.7
+    assert (track.lead_px[seen, 0] > track.trail_px[seen, 0]).all()
