@@ -26,7 +26,7 @@ class Recipe:
     layers: int = 4
     heads: int = 4
     dropout: float = 0.15
-    epochs: int = 75
+    epochs: int = 50  # of the table and as many rendered swings again; 75 of the table alone
     batch: int = 24
     rate: float = 2e-3
     decay: float = 1e-2

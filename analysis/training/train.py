@@ -3,8 +3,7 @@
     OMP_NUM_THREADS=1 python -m analysis.training.train --table DIR [--more DIR2] [--work DIR]
 
 `--table` holds the shards of rendered swings by which errors are told; `--more` what
-`render.make` adds to them. The first partition's members learn from both, the second's from
-the table alone, so that neither renderer's manner decides. Members are kept in `--work`, so that an
+`render.make` adds to them, learned from only. Members are kept in `--work`, so that an
 interrupted training goes on where it stopped. Needs PyTorch (`pip install torch==2.13.0`,
 CPU), which nothing at run time does. Seeds are fixed: the same table gives the same
 weights up to the rounding of the machine's arithmetic.
@@ -38,7 +37,6 @@ def main() -> None:
     parser.add_argument("--partitions", type=int, default=2, help="ways of dealing out the bodies")
     parser.add_argument("--groups", type=int, default=5, help="groups of bodies in each")
     parser.add_argument("--epochs", type=int, default=Recipe.epochs)
-    parser.add_argument("--more-epochs", type=int, default=50, help="where there is more to see")
     options = parser.parse_args()
     torch.set_num_threads(1)
     options.work.mkdir(parents=True, exist_ok=True)
@@ -50,20 +48,16 @@ def main() -> None:
 
 def _train_view(view: str, options: argparse.Namespace) -> dict[str, Array]:
     table, wide = load(view, options.table), load(view, options.table, *options.more)
-    narrow = Trainer(table, Recipe(epochs=options.epochs), Ranges())
-    trainer = (
-        Trainer(wide, Recipe(epochs=options.more_epochs), Ranges()) if options.more else narrow
-    )
+    trainer = Trainer(wide, Recipe(epochs=options.epochs), Ranges())
     body, augmenter = table.swings["body"], Augmenter(table)
     members, held_out = [], []
     for seed, unseen in enumerate(
         crossval.groups(np.unique(body), options.partitions, options.groups)
     ):
-        own = trainer if seed < options.groups else narrow
         # nor a motion of an unseen body on another one
-        train = ~np.isin(own.table.swings["from_body"], unseen)
-        path = options.work / f"{view}_{seed}_{own.recipe.epochs}.npz"
-        members.append(_member(own, train, seed, path))
+        train = ~np.isin(wide.swings["from_body"], unseen)
+        path = options.work / f"{view}_{seed}_{options.epochs}.npz"
+        members.append(_member(trainer, train, seed, path))
         held_out.append(np.isin(body, unseen))
     weights = stacked(members, trainer.recipe)
     blind = np.array(held_out)
