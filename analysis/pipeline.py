@@ -207,8 +207,9 @@ def _window_swings(
         return []
     with clock.stage("pose"):
         backdrop = survey.backdrop if survey.camera_moves else None
-        share = lambda done: tell("pose", 0.6 * done)  # noqa: E731
-        pose = _pose(path, info, wanted, capture, network, backdrop, share)
+        pose = _pose(
+            path, info, wanted, capture, network, backdrop, lambda done: tell("pose", 0.6 * done)
+        )
     stature = stature_px(pose.xy_px)
     if capture.kind == "setup":
         spans = [(float(pose.time_s[0]), float(pose.time_s[-1]))]

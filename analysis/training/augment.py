@@ -16,6 +16,7 @@ from analysis.core import corrector
 from analysis.core.corrector import CAMERA, FIGURES
 from analysis.core.measures import joint_angle_deg
 from analysis.core.pose import LANDMARK, LANDMARKS
+from analysis.training import rotations
 from analysis.training.table import COLUMN, EVENT_CODE, OURS, VIEWS, Array, Table, rows_of
 
 
@@ -99,7 +100,7 @@ class Augmenter:
         xy, joints = f["mp_xy"], f["true_xy"]
         if level:
             left = np.random.default_rng(3).normal(0, LEVEL_SD_DEG, len(roll))
-            turn = _about_z(np.radians(left - roll))[:, :2, :2][self.swing]
+            turn = rotations.about(rotations.Z, np.radians(left - roll))[:, :2, :2][self.swing]
             middle = self.size[self.swing][:, None] / 2
             xy, joints = (
                 np.einsum("nij,nkj->nki", turn, p - middle) + middle for p in (xy, joints)
@@ -127,13 +128,13 @@ class Augmenter:
         n = len(self.centre)
         lifted, joints, twist = self._deformed(self._borrowed(rng, ranges, donors), rng, ranges)
         yaw = np.radians(rng.normal(0, ranges.yaw_deg, n))
-        tilt = _about_x(np.radians(rng.normal(0, ranges.pitch_deg, n)))
-        turn = tilt @ _about(s["R"][:, :, 2], yaw)
+        tilt = rotations.about(rotations.X, np.radians(rng.normal(0, ranges.pitch_deg, n)))
+        turn = tilt @ rotations.about(s["R"][:, :, 2], yaw)
         level = rng.random(n) < ranges.level
         own = _roll_deg(np.einsum("nij,nj->ni", turn, s["R"][:, :, 2]))
         upright = rng.normal(0, LEVEL_SD_DEG, n) - own
         lean = np.where(level, upright, rng.normal(0, ranges.roll_deg, n))
-        roll = _about_z(np.radians(lean))
+        roll = rotations.about(rotations.Z, np.radians(lean))
         nearer = np.exp(rng.normal(0, ranges.log_distance, n))
         focal = s["f"] * nearer * np.exp(rng.normal(0, ranges.log_zoom, n))
         place = self.centre * nearer[:, None]
@@ -225,7 +226,7 @@ class Augmenter:
                 phase < 1, phase * at_top, at_top + (at_impact - at_top) * np.clip(phase - 1, 0, 1)
             )
             angle = np.where(phase > 0, angle, 0.0)
-            turned = _about(axis, angle)
+            turned = rotations.about(axis, angle)
             width = np.exp(rng.normal(0, ranges.log_width, n))[self.swing][:, None, None]
             pair = [COLUMN[f"{line}_{side}"] for side in ("lead", "trail")]
             middle = self.joints[:, pair].mean(axis=1, keepdims=True)
@@ -350,20 +351,3 @@ def _across_m(space: Array, joint: str) -> Array:
 def _roll_deg(up: Array) -> Array:
     """How far the golfer's plumb line leans to the right in the picture."""
     return np.degrees(np.arctan2(up[:, 0], -up[:, 1]))
-
-
-def _about(axis: Array, angle: Array) -> Array:
-    """Rotations about unit axes, shape (N, 3, 3) (Rodrigues)."""
-    k = np.zeros((len(axis), 3, 3))
-    k[:, 0, 1], k[:, 0, 2], k[:, 1, 2] = -axis[:, 2], axis[:, 1], -axis[:, 0]
-    k -= k.transpose(0, 2, 1)
-    sin, cos = np.sin(angle)[:, None, None], np.cos(angle)[:, None, None]
-    return np.asarray(np.eye(3) + sin * k + (1 - cos) * (k @ k))
-
-
-def _about_x(angle: Array) -> Array:
-    return _about(np.tile([1.0, 0.0, 0.0], (len(angle), 1)), angle)
-
-
-def _about_z(angle: Array) -> Array:
-    return _about(np.tile([0.0, 0.0, 1.0], (len(angle), 1)), angle)

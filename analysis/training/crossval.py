@@ -199,7 +199,7 @@ def told(key: Key) -> Key:
 def report(
     view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
 ) -> list[str]:
-    """The table of errors of the documentation, figures that this view shows only."""
+    """What a training reached: figures that this view shows, and the camera's yaw."""
     shown = {(m.id, m.event) for m in measures_of(view, "swing")} | {("camera_yaw_deg", "address")}
     lines = [
         "| measure | event | n | RMS | median | limits of agreement | slope | u/RMS | in 2u |",
@@ -211,20 +211,27 @@ def report(
         unit = table.swings["stature"][e.swing] / 100 if key[0].endswith("_cm") else 1.0
         error, u = e.error * unit, e.raw * scales[key] * unit
         rms = float(np.sqrt(np.mean(error**2)))
+        low, high = limits_of_agreement(error)
         slope = np.polyfit(e.truth, e.value, 1)[0]
         lines.append(
             f"| `{told(key)[0]}` | {told(key)[1]} | {len(error)} | {_digits(rms)} | "
-            f"{_digits(np.median(np.abs(error)))} | {_limits(error)} | {slope:.2f} | "
+            f"{_digits(np.median(np.abs(error)))} | {_digits(low)} to {_digits(high)} | "
+            f"{slope:.2f} | "
             f"{np.sqrt(np.mean(u**2)) / rms:.2f} | "
             f"{100 * honest_coverage(e, table.swings['body']):.1f} % |"
         )
     return lines
 
 
-def _limits(error: Array) -> str:
-    """Limits of agreement (Bland & Altman 1986): mean difference -+ 1.96 standard deviations."""
-    low, high = error.mean() + np.array([-1.96, 1.96]) * error.std()
-    return f"{_digits(low)} to {_digits(high)}"
+def limits_of_agreement(error: Array) -> tuple[float, float]:
+    """Mean difference -+ 1.96 standard deviations.
+
+    References
+    ----------
+    Bland JM, Altman DG. Lancet 1986;327(8476):307-310.
+    """
+    low, high = error.mean() + np.array([-1.96, 1.96]) * error.std(ddof=1)
+    return float(low), float(high)
 
 
 def _digits(value: float) -> str:

@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.weights import FOLDER
+from analysis import weights
+from analysis.training.crossval import limits_of_agreement
 
 PICKED = {
     "down_the_line": (
@@ -37,8 +38,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Draw told against true on unseen bodies.")
     parser.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
-    with np.load(FOLDER / "cv_errors.npz") as stored:
-        errors = {name: stored[name] for name in stored.files}
+    errors = weights.errors()
     for view, keys in PICKED.items():
         draw(errors, view, keys, options.out / f"errors_{view}.png")
 
@@ -59,8 +59,9 @@ def draw(
         value, truth = (errors[k][rows].astype(float) for k in ("value", "truth"))
         off = value - truth
         axis.plot((value + truth) / 2, off, ".", ms=3, color="#2b6777", alpha=0.5)
-        for line in off.mean() + np.array([-1.96, 0, 1.96]) * off.std():
-            axis.axhline(line, color="#c8553d", lw=1, ls="-" if line == off.mean() else "--")
+        axis.axhline(off.mean(), color="#c8553d", lw=1)
+        for line in limits_of_agreement(off):
+            axis.axhline(line, color="#c8553d", lw=1, ls="--")
         axis.set_title(f"{measure} @ {event}", fontsize=9)
         axis.set_xlabel("mean of told and true", fontsize=8)
         axis.set_ylabel("told - true", fontsize=8)

@@ -7,10 +7,6 @@ each table of the note is written anew between its marks,
     <!-- end -->
 
 so that the note never says other numbers than the weights beside it came with.
-
-References
-----------
-Bland JM, Altman DG. Lancet 1986;327(8476):307-310 (limits of agreement).
 """
 
 from __future__ import annotations
@@ -23,10 +19,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis import weights
 from analysis.core.measures import MEASURES
 from analysis.core.pose import MEASURED_VIEWS
-from analysis.training.crossval import Errors, honest_coverage
-from analysis.weights import FOLDER
+from analysis.training.crossval import Errors, honest_coverage, limits_of_agreement
 
 Archive = dict[str, NDArray[np.generic]]
 _VIEW_WORDS = {"down_the_line": "down the line", "face_on": "face on"}
@@ -42,17 +38,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Tables of the errors on unseen bodies.")
     parser.add_argument("--into", type=Path, help="a note whose marked tables are written anew")
     options = parser.parse_args()
-    archive = stored()
+    archive = weights.errors()
     if options.into is None:
         print("\n".join(table(archive, dict.fromkeys(m.id for m in MEASURES))))
     else:
         options.into.write_text(renewed(options.into.read_text(), archive))
-
-
-def stored() -> Archive:
-    """The errors that came with the weights, one row per figure of an unseen swing."""
-    with np.load(FOLDER / "cv_errors.npz") as archive:
-        return {name: archive[name] for name in archive.files}
 
 
 def renewed(note: str, archive: Archive) -> str:
@@ -85,7 +75,7 @@ def _row(rows: Archive, unit: str) -> str:
     error = value - truth
     rms = float(np.sqrt(np.mean(error**2)))
     bias = float(error.mean())
-    low, high = bias + np.array([-1.96, 1.96]) * error.std(ddof=1)
+    low, high = limits_of_agreement(error)
     swings = Errors(np.arange(len(error)), truth, value, u)
     inside = honest_coverage(swings, rows["body"].astype(np.int64))
     sign = _UNIT_WORDS.get(unit, f" {unit}")

@@ -27,6 +27,15 @@ def load(view: str) -> Weights:
         return unpacked({name: np.asarray(stored[name]) for name in stored.files})
 
 
+def errors() -> dict[str, NDArray[Any]]:
+    """Readings on bodies unseen in training, one row per figure of a swing, as columns.
+
+    `measure`, `event`, `view`, `truth`, `value`, `u` (one standard deviation), `body`, `clip`.
+    """
+    with np.load(FOLDER / "cv_errors.npz", allow_pickle=False) as stored:
+        return {name: np.asarray(stored[name]) for name in stored.files}
+
+
 def packed(weights: Weights) -> dict[str, NDArray[Any]]:
     """Matrices as whole numbers of a step per column: a quarter of the bytes."""
     out: dict[str, NDArray[Any]] = {}

@@ -6,6 +6,7 @@ is stored: pairs are read from the measurements each time.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
@@ -113,25 +114,29 @@ def bias_of(found: Iterable[Pair]) -> Bias | None:
 def biases(student: Student, *, version: str = PIPELINE_VERSION) -> dict[tuple[str, str], Bias]:
     """A student's known biases by (view, measure)."""
     found = pairs(Student.objects.filter(pk=student.pk), version=version)
-    kept = {}
-    for view, across in {(p.view, p.across) for p in found}:
-        bias = bias_of(p for p in found if (p.view, p.across) == (view, across))
-        if bias is not None:
-            kept[view, TURNS[across]] = bias
-    return kept
+    told = {(view, TURNS[across]): bias_of(own) for (view, across), own in _by_line(found).items()}
+    return {key: bias for key, bias in told.items() if bias is not None}
 
 
 def checks(students: QuerySet[Student]) -> list[Check]:
     """The distribution over all students, by view and line; only where a bar was read."""
     found = pairs(students)
     named = {s.pk: s for s in students.filter(pk__in={p.student for p in found})}
-    rows = []
-    for view in MEASURED_VIEWS:
-        for across in TURNS:
-            here = [p for p in found if (p.view, p.across) == (view, across)]
-            if here:
-                rows.append(_check(view, across, here, named))
-    return rows
+    here = _by_line(found)
+    return [
+        _check(view, across, here[view, across], named)
+        for view in MEASURED_VIEWS
+        for across in TURNS
+        if (view, across) in here
+    ]
+
+
+def _by_line(found: Iterable[Pair]) -> dict[tuple[str, str], list[Pair]]:
+    """Pairs by view and by where the club was held."""
+    lines = defaultdict(list)
+    for pair in found:
+        lines[pair.view, pair.across].append(pair)
+    return lines
 
 
 def _check(view: str, across: str, found: list[Pair], named: dict[int, Student]) -> Check:

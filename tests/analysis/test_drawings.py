@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from analysis import weights
 from analysis.core import measures
 from analysis.core.measures import MEASURES
 from analysis.core.pose import JOINT
@@ -162,9 +163,9 @@ def test_the_note_shows_every_measure_with_its_picture() -> None:
 def test_the_notes_tables_are_those_of_the_weights() -> None:
     """`python -m analysis.training.tables --into docs/measurement.md` after a training."""
     note = NOTE.read_text()
-    assert tables.renewed(note, tables.stored()) == note
+    assert tables.renewed(note, weights.errors()) == note
     printed = set(re.findall(r"^\| `(\w+)` \| (\w+) \| (?:down|face)", note, re.M))
-    archive = tables.stored()
+    archive = weights.errors()
     assert printed == set(zip(archive["measure"], archive["event"], strict=True))
 
 

@@ -29,15 +29,15 @@ def test_all_weights_together_stay_small() -> None:
 @pytest.mark.parametrize("view", ["down_the_line", "face_on"])
 def test_unseen_errors_cover_every_body_measure_and_hold_two_spreads(view: str) -> None:
     """Cross-validated by body: 92 to 98 % within two spreads, spread at most 1.5 x the error."""
-    with np.load(weights.FOLDER / "cv_errors.npz") as cv:
-        here = cv["view"] == view
-        keys = set(zip(cv["measure"][here].tolist(), cv["event"][here].tolist(), strict=True))
-        for measure, event in keys:
-            rows = here & (cv["measure"] == measure) & (cv["event"] == event)
-            error, u = cv["value"][rows] - cv["truth"][rows], cv["u"][rows]
-            assert len(np.unique(cv["body"][rows])) > 30
-            assert 0.92 <= np.mean(np.abs(error) <= 2 * u) <= 0.98, (measure, event)
-            assert np.sqrt(np.mean(u**2)) <= 1.5 * np.sqrt(np.mean(error**2)), (measure, event)
+    cv = weights.errors()
+    here = cv["view"] == view
+    keys = set(zip(cv["measure"][here].tolist(), cv["event"][here].tolist(), strict=True))
+    for measure, event in keys:
+        rows = here & (cv["measure"] == measure) & (cv["event"] == event)
+        error, u = cv["value"][rows] - cv["truth"][rows], cv["u"][rows]
+        assert len(np.unique(cv["body"][rows])) > 30
+        assert 0.92 <= np.mean(np.abs(error) <= 2 * u) <= 0.98, (measure, event)
+        assert np.sqrt(np.mean(u**2)) <= 1.5 * np.sqrt(np.mean(error**2)), (measure, event)
     ours = {
         (m.id, m.event)
         for m in measures_of(view, "swing")

@@ -18,7 +18,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.weights import FOLDER
+from analysis import weights
+from analysis.core.pose import MEASURED_VIEWS
 from tests.analysis.film import encode, pictures, scaled
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -54,8 +55,7 @@ print(time.process_time() - start)
 
 def unseen_bodies() -> None:
     """What the weights were worth on bodies that the members told with had never seen."""
-    with np.load(FOLDER / "cv_errors.npz") as stored:
-        rows = {name: stored[name] for name in ("measure", "event", "view", "truth", "value", "u")}
+    rows = weights.errors()
     error = rows["value"] - rows["truth"]
     told = np.isfinite(error) & np.isfinite(rows["u"])
     figure("coverage_2u", np.mean(np.abs(error[told]) <= 2 * rows["u"][told]), "share")
@@ -64,7 +64,7 @@ def unseen_bodies() -> None:
         ("pelvis_turn_deg", "impact"),
         ("shoulder_turn_deg", "top"),
     ):
-        for view in ("down_the_line", "face_on"):
+        for view in MEASURED_VIEWS:
             chosen = told & (rows["measure"] == measure) & (rows["event"] == event)
             off = error[chosen & (rows["view"] == view)]
             name = f"{measure.removesuffix('_deg')}_{event}_{view}"

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.core.measures import centre_of_mass_m
+from analysis.training import rotations
 from analysis.training.render.bodies import Array, Body, Mesh
 from analysis.training.table import COLUMN, COLUMNS, OURS
 
@@ -196,12 +197,11 @@ def _trunk_frames(
     mid_hip = (at["hip_lead"] + at["hip_trail"]) / 2
     mid_shoulder = (at["shoulder_lead"] + at["shoulder_trail"]) / 2
     spine, line = _unit(mid_shoulder - mid_hip), _unit(at["shoulder_lead"] - at["shoulder_trail"])
-    upright = np.array([0.0, 0.0, 1.0])
-    pelvis = _frame(at["hip_lead"] - at["hip_trail"], _unit(0.8 * spine + 0.2 * upright))
+    pelvis = _frame(at["hip_lead"] - at["hip_trail"], _unit(0.8 * spine + 0.2 * rotations.Z))
     chest = _axes(spine, line)[:, :, [1, 2, 0]]
-    bend = _about(np.array([1.0, 0.0, 0.0]), np.full(len(phase), np.radians(changes.posture_deg)))
-    hips = _about(upright, -_extra(phase, changes.hip_turn_deg)) @ bend
-    shoulders = _about(upright, -_extra(phase, changes.chest_turn_deg)) @ bend
+    bend = rotations.about(rotations.X, np.full(len(phase), np.radians(changes.posture_deg)))
+    hips = rotations.about(rotations.Z, -_extra(phase, changes.hip_turn_deg)) @ bend
+    shoulders = rotations.about(rotations.Z, -_extra(phase, changes.chest_turn_deg)) @ bend
     return hips @ pelvis, shoulders @ chest, np.einsum("tij,tj->ti", shoulders, line)
 
 
@@ -302,7 +302,7 @@ def _swing_of_hands(rig: _Rig, at: dict[str, Array]) -> Array:
     ours = rig.at("upperarm01.L") - rig.at("upperarm01.R")
     theirs = at["shoulder_lead"] - at["shoulder_trail"]
     angle = np.arctan2(ours[:, 1], ours[:, 0]) - np.arctan2(theirs[:, 1], theirs[:, 0])
-    return _about(np.array([0.0, 0.0, 1.0]), angle)
+    return rotations.about(rotations.Z, angle)
 
 
 def _place_hand(rig: _Rig, letter: str, grip: Array) -> None:
@@ -318,7 +318,7 @@ def _place_hand(rig: _Rig, letter: str, grip: Array) -> None:
     inward = np.sign(np.cross(across, rest) @ thumb)  # fingers close on the thumb's side
     for finger in range(2, 6):
         for joint, angle in ((1, 1.0), (2, 2.2), (3, 2.9)):
-            curl = _about(across, np.full(len(grip), inward * angle))
+            curl = rotations.about(across, np.full(len(grip), inward * angle))
             rig.hang(f"finger{finger}-{joint}.{letter}", hand @ curl)
 
 
@@ -404,14 +404,6 @@ def _axes(main: Array, hint: Array) -> Array:
     x = _unit(main)
     y = _unit(hint - np.sum(hint * x, axis=1, keepdims=True) * x)
     return np.stack([x, y, np.cross(x, y)], axis=2)
-
-
-def _about(axis: Array, angle: Array) -> Array:
-    """Rotations about one axis (Rodrigues), shape (T, 3, 3)."""
-    x, y, z = axis / np.linalg.norm(axis)
-    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    s, c = np.sin(angle)[:, None, None], np.cos(angle)[:, None, None]
-    return np.asarray(np.eye(3) + s * k + (1 - c) * (k @ k))
 
 
 def _between(a: Array, b: Array, share: float) -> Array:

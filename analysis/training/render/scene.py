@@ -19,7 +19,7 @@ from analysis.training.render import dress, paint
 from analysis.training.render.bodies import Array, Body, Mesh
 from analysis.training.render.paint import Camera, Light, Picture
 from analysis.training.render.posing import Posed
-from analysis.training.table import COLUMN, OURS, VIEWS, motions
+from analysis.training.table import COLUMN, OURS, VIEWS, motions, rows_of
 from analysis.video import Frame
 
 Rows = dict[str, NDArray[Any]]
@@ -55,14 +55,13 @@ class Motion:
 def sources(folder: Path) -> list[Motion]:
     """The whole swings of a table, left-handers mirrored."""
     frame, swings = motions(folder)
-    rows = np.lexsort((frame["t"], frame["swing"]))
-    edges = np.searchsorted(frame["swing"][rows], np.arange(len(swings["sid"]) + 1))
-    t, phase, event, xyz = (frame[k][rows] for k in ("t", "phase", "event", "true_xyz"))
+    order = np.lexsort((frame["t"], frame["swing"]))
+    frame = {k: frame[k][order] for k in ("swing", "t", "phase", "event", "true_xyz")}
+    own = rows_of(frame, swings)
 
     def motion(k: int) -> Motion:
-        own = np.s_[edges[k] : edges[k + 1]]
-        who = int(swings["body"][k]), float(swings["part"][k])
-        return Motion(t[own], phase[own], event[own], xyz[own], *who)
+        told = (frame[name][own[k]] for name in ("t", "phase", "event", "true_xyz"))
+        return Motion(*told, int(swings["body"][k]), float(swings["part"][k]))
 
     return [motion(k) for k in np.flatnonzero(swings["setup_only"] == 0).tolist()]
 
