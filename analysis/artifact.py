@@ -9,10 +9,11 @@ from __future__ import annotations
 import json
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from analysis.core.remeasure import Artifact
+from analysis.core.artifact import Artifact
 from analysis.errors import MediaMissing
 
 VERSION = 1
@@ -20,12 +21,11 @@ VERSION = 1
 
 def save(artifact: Artifact, path: Path | str) -> None:
     """Write the archive, whole or not at all."""
-    meta = json.dumps(artifact.meta | {"artifact": VERSION}, allow_nan=False)
+    meta = json.dumps({**artifact.meta, "artifact": VERSION}, allow_nan=False)
     part = Path(path).with_name(Path(path).name + ".part")
     with part.open("wb") as out:
-        np.savez_compressed(
-            out, meta=np.frombuffer(meta.encode(), np.uint8), **dict(artifact.arrays)
-        )
+        arrays: dict[str, Any] = {"meta": np.frombuffer(meta.encode(), np.uint8)}
+        np.savez_compressed(out, **(arrays | dict(artifact.arrays)))
     part.replace(path)
 
 

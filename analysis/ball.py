@@ -20,6 +20,7 @@ Grey = NDArray[np.uint8]
 # A ball is at least 42.67 mm across (rules of the game); on an average stature of 1.75 m.
 DIAMETER = 0.0244
 _STEP = 18.0  # grey levels between the ground with and without it
+_WITH_STRIKE_S = 0.1
 _BRIGHT = 45.0  # above its surroundings, where no picture without it exists
 
 
@@ -121,6 +122,26 @@ def nearest(spots: list[Spot], head: Array, *, stature: float) -> Spot | None:
     best = max(spots, key=merit)
     reach = 0.16 if np.isfinite(best.without_it) else 0.09
     return best if np.hypot(*(best.centre - head)) < reach * stature else None
+
+
+def struck(spots: list[Spot], left_s: list[float], strike_s: float | None) -> Spot | None:
+    """The best spot that leaves with the strike, wherever the club points at address.
+
+    Parameters
+    ----------
+    left_s : list of float
+        When each spot has gone for good, as in `left_at_s`.
+    strike_s : float, optional
+        When the hands are low; only what leaves at that time counts.
+    """
+    if strike_s is None:
+        return None
+    gone = [
+        spot
+        for spot, when in zip(spots, left_s, strict=True)
+        if np.isfinite(when) and abs(when - strike_s) < _WITH_STRIKE_S
+    ]
+    return max(gone, key=lambda spot: spot.score, default=None)
 
 
 def left_at_s(time_s: Array, level: Array, spot: Spot, *, around_s: float) -> float:

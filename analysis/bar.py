@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.background_plate import Scene, scene_of
 from analysis.bar_ends import Evidence, evidence
 from analysis.core.bar import NEARER, BarTrack
 from analysis.core.line import Ridge
 from analysis.core.motion import HAND, stature_px
 from analysis.core.pose import LANDMARK, Array, Capture, PoseSequence
-from analysis.plate import Scene, scene_of
 from analysis.shaft import thin_lines
 from analysis.video import Frame
 

@@ -10,27 +10,44 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.pose import LANDMARK, MEASURED_VIEWS, Capture
+from analysis.core.signs import (
+    TOES_SURE,
+    VIEW_SURE,
+    address_rows,
+    back_turned,
+    lean_deg,
+    toe_direction,
+    view_score,
+)
 from analysis.core.swings import TOGETHER
 from analysis.errors import UnreadableVideo, VideoTooLong, VideoTooShort
 from analysis.estimators import MediaPipeEstimator, PoseEstimator
-from analysis.survey import Survey, look_over
-from analysis.video import VideoInfo, key_frames, probe
+from analysis.survey import SHORT_SIDE, Survey, look_over
+from analysis.video import Frame, VideoInfo, frames, key_frames, probe
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 CHECK_PICTURES = 12
+_LEVELS = ("reject", "warn", "ok")
+# What the landmarks of a picture say, and the light or the file does not.
+SEEN_BY_NETWORK = (
+    "nobody", "several_people", "body_cut", "too_small", "sideways", "wrong_view", "wrong_hand",
+)  # fmt: skip
 MOVING_KINDS = ("swing", "rehearsal", "hold", "bar")
 
-SENTENCES = {
+# For whoever runs the command; what people read on pages is `coaching.lessons.wording.codes`.
+MESSAGES = {
     "unreadable": "This file is not a video we can open. Send the clip straight from the phone.",
     "too_short": "The clip holds no moving picture. Film again and let it run through the swing.",
     "too_long": "The clip is longer than three minutes. Cut it to the swings and send it again.",
     "nobody": "Nobody was found in the picture. Film the whole body, from 3 to 5 metres.",
     "several_people": "Somebody else is in the picture. Film again with only the golfer in it.",
+    "sideways": "The picture lies on its side. Turn the film upright and send it again.",
     "body_cut": "Part of the body is outside the picture. Step back until head and feet fit.",
     "too_small": "The golfer is too small. Put the phone 3 to 5 metres away, held upright.",
     "too_dark": "It is too dark. Turn so that the light is behind the phone, or film by day.",
@@ -71,6 +88,10 @@ class Limits:
 
 
 LIMITS = Limits()
+_DARK = -LIMITS.dark_warn, -LIMITS.dark_reject
+FEW_PICTURES = 3  # with the golfer in them, from which framing can be told
+LYING_DEG = 60.0
+UPRIGHT_VIEWS = (*MEASURED_VIEWS, "rear")  # from above a golfer may lie any way
 
 
 def issue(
@@ -80,7 +101,7 @@ def issue(
     return {
         "code": code,
         "level": level,
-        "message": SENTENCES[code],
+        "message": MESSAGES[code],
         "frame": frame,
         "time_s": time_s,
     }
@@ -115,8 +136,76 @@ def check_video(
             wanted=key_frames(info, CHECK_PICTURES),
             progress=lambda share: tell("check", share),
         )
+        _, quality = judged(path, info, survey, capture, network)
     tell("check", 1.0)
-    return {"clip": clip_row(info), "quality": survey_issues(info, survey, capture)}
+    return {"clip": clip_row(info), "quality": quality}
+
+
+def judged(
+    path: Path | str, info: VideoInfo, survey: Survey, capture: Capture, network: PoseEstimator
+) -> tuple[Survey, list[dict[str, Any]]]:
+    """The codes of a first look, once what would refuse the clip has been looked at again.
+
+    Other pictures, and the heavy network: a refusal that does not survive it is a warning,
+    and what it names instead comes first.
+
+    Returns
+    -------
+    Survey
+        The second look where the first saw hardly anybody, else the first.
+    """
+    quality = survey_issues(info, survey, capture)
+    doubted = {row["code"] for row in quality if row["level"] == "reject"} & set(SEEN_BY_NETWORK)
+    if not doubted:
+        return survey, quality
+    again = look_over(
+        path,
+        info,
+        estimator=network,
+        mirrored=capture.handedness == "left",
+        wanted=_other_frames(info, survey),
+        quick=doubted == {"several_people"},
+    )
+    second = survey_issues(info, again, capture)
+    empty = doubted == {"nobody"} and not again.seen.any() and capture.view in UPRIGHT_VIEWS
+    if empty and _lies(path, info, network):
+        return survey, [issue("sideways", "reject", frame=0, time_s=0.0)]
+    confirmed = {row["code"] for row in second if row["level"] == "reject"}
+    if "several_people" in doubted and len(doubted) > 1:
+        confirmed.add("several_people")  # the heavy network cannot say
+    instead = [r for r in second if r["level"] == "reject" and "nobody" in doubted]
+    kept = [
+        row | {"level": "warn"} if row["code"] in doubted - confirmed else row
+        for row in quality
+        if row["code"] not in {r["code"] for r in instead} and row["code"] != "nobody"
+    ]
+    rows = sorted([*instead, *kept], key=lambda row: _LEVELS.index(row["level"]))
+    return (again if "nobody" in doubted else survey), rows
+
+
+def _other_frames(info: VideoInfo, survey: Survey) -> NDArray[np.int64]:
+    """Pictures between those of the first look, and some of those in which hands hang low."""
+    between = (survey.frame[1:] + survey.frame[:-1]) // 2
+    some = between[np.linspace(0, len(between) - 1, CHECK_PICTURES).astype(int)]
+    low = address_rows(survey.xy_px, stature_px=survey.stature_px(), together=TOGETHER)
+    near = np.minimum(survey.frame[low[:: max(len(low) // 6, 1)]] + 1, info.frames - 1)
+    return np.unique(np.concatenate([some, near]))
+
+
+def _lies(path: Path | str, info: VideoInfo, network: PoseEstimator) -> bool:
+    """Whether somebody stands upright once the picture is turned to one side or the other."""
+    wanted = np.unique(np.linspace(0, info.frames - 1, 4).round().astype(np.int64))
+    for turn in (cv2.ROTATE_90_CLOCKWISE, cv2.ROTATE_90_COUNTERCLOCKWISE):
+        pictures = (
+            Frame(frame.index, frame.time_s, np.ascontiguousarray(cv2.rotate(frame.image, turn)))
+            for frame in frames(path, info, wanted=wanted, short_side=SHORT_SIDE)
+        )
+        people = [found[0] for _, found in network.estimate(pictures, quick=False) if found]
+        if 2 * len(people) > len(wanted):
+            lean = lean_deg(np.array([person.xy_px for person in people]))
+            if np.median(lean) < 90 - LYING_DEG:
+                return True
+    return False
 
 
 def clip_row(info: VideoInfo) -> dict[str, Any]:
@@ -135,19 +224,26 @@ def refused(quality: list[dict[str, Any]]) -> bool:
     return any(row["level"] == "reject" for row in quality)
 
 
+def insisted_on(quality: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The codes once a person has said that the clip is right: nothing refuses any more."""
+    return [row | {"level": "warn"} if row["level"] == "reject" else row for row in quality]
+
+
 def survey_issues(info: VideoInfo, survey: Survey, capture: Capture) -> list[dict[str, Any]]:
     """Every code that a quick look can tell, refusals first."""
-    found = [*_film_issues(info, capture)]
+    found: list[dict[str, Any] | None] = [*_film_issues(info, capture)]
+    turned = _sideways(survey) if capture.view in UPRIGHT_VIEWS else None
     if survey.seen.mean() < LIMITS.nobody_share:
-        dark = np.nanmedian(survey.brightness) < LIMITS.dark_reject
-        found.append(_at(survey, "too_dark" if dark else "nobody", "reject", survey.brightness))
+        found += _why_unseen(survey, turned)
+    elif turned is not None:
+        found.append(turned)  # no other sign can be read from a body that lies
     else:
         found += _picture_issues(survey)
         found += _frame_issues(survey)
         if capture.view in MEASURED_VIEWS:
             found += _view_issues(survey, capture)
     rows = [row for row in found if row is not None]
-    return sorted(rows, key=lambda row: ("reject", "warn", "ok").index(row["level"]))
+    return sorted(rows, key=lambda row: _LEVELS.index(row["level"]))
 
 
 def _film_issues(info: VideoInfo, capture: Capture) -> list[dict[str, Any]]:
@@ -163,14 +259,28 @@ def _film_issues(info: VideoInfo, capture: Capture) -> list[dict[str, Any]]:
     return rows
 
 
+def _why_unseen(survey: Survey, turned: dict[str, Any] | None) -> list[dict[str, Any] | None]:
+    """Why hardly anybody was found: what hides a golfer comes before `nobody`."""
+    blur = float(np.percentile(survey.blur, 25))
+    why = [
+        _graded(
+            survey, "too_dark", -float(np.median(survey.brightness)), *_DARK, -survey.brightness
+        )
+    ]
+    if survey.seen.sum() >= FEW_PICTURES:
+        why += [turned, *_frame_issues(survey)]
+    why.append(_graded(survey, "blurred", blur, LIMITS.blur_warn, LIMITS.blur_reject, survey.blur))
+    reasons = [row for row in why if row is not None and row["level"] == "reject"]
+    return [*reasons] or [_at(survey, "nobody", "reject", survey.brightness)]
+
+
 def _picture_issues(survey: Survey) -> list[dict[str, Any] | None]:
-    bright = float(np.nanmedian(survey.brightness))
-    blur = float(np.nanpercentile(survey.blur, 25))  # one sharp moment in four is enough
+    bright = float(np.median(survey.brightness))
+    # one sharp moment in four is enough
+    blur = float(np.percentile(survey.blur[survey.seen], 25))
     shift = float(np.percentile(survey.shift, 90))
     return [
-        _graded(
-            survey, "too_dark", -bright, -LIMITS.dark_warn, -LIMITS.dark_reject, -survey.brightness
-        ),
+        _graded(survey, "too_dark", -bright, *_DARK, -survey.brightness),
         _graded(survey, "blurred", blur, LIMITS.blur_warn, LIMITS.blur_reject, survey.blur),
         _graded(
             survey, "camera_moves", shift, LIMITS.shift_warn, LIMITS.shift_reject, survey.shift
@@ -209,80 +319,58 @@ def _cut(survey: Survey, seen: Array, width: int, height: int) -> dict[str, Any]
         return None
     frames = np.flatnonzero(survey.seen)
     first = frames[int(np.argmax(out))]
-    return issue(
+    found = issue(
         "body_cut",
         "reject" if out.mean() > 1 / 2 else "warn",
         frame=int(survey.frame[first]),
         time_s=float(survey.time_s[first]),
     )
+    return found | {"edges": _edges(seen[:, marks], width, height, head_out=bool(head_out))}
+
+
+def _edges(marks: Array, width: int, height: int, *, head_out: bool) -> list[str]:
+    """Which edges cut the golfer off: where something is beyond in a third of the pictures."""
+    x, y = marks[..., 0], marks[..., 1]
+    beyond = {"top": y < -0.01 * height, "bottom": y > 1.005 * height,
+              "left": x < -0.01 * width, "right": x > 1.01 * width}  # fmt: skip
+    edges = [edge for edge, out in beyond.items() if out.any(axis=1).mean() >= 1 / 3]
+    return ["top", *edges] if head_out and "top" not in edges else edges
+
+
+def _sideways(survey: Survey) -> dict[str, Any] | None:
+    """The golfer lies or stands on the head: the film is turned and its file does not say so."""
+    lean = lean_deg(survey.xy_px)
+    lean = np.where(np.isfinite(lean), lean, 0.0)
+    if not survey.seen.any() or np.median(lean[survey.seen]) <= LYING_DEG:
+        return None
+    return _at(survey, "sideways", "reject", lean)
 
 
 def _view_issues(survey: Survey, capture: Capture) -> list[dict[str, Any] | None]:
-    still = _address_rows(survey)
+    """Filmed from elsewhere, or by somebody who plays the other way round.
+
+    A score that speaks for the other view without being sure of it only warns.
+    """
+    still = address_rows(survey.xy_px, stature_px=survey.stature_px(), together=TOGETHER)
     if not len(still):
         return []
-    breadth = float(np.median(breadth_ratio(survey.xy_px[still])))
-    toes = float(np.median(toe_direction(survey.xy_px[still])))
+    xy = survey.xy_px[still]
     shown = int(still[len(still) // 2])
-    frame, time_s = int(survey.frame[shown]), float(survey.time_s[shown])
-    asked_face_on = capture.view == "face_on"
-    if (breadth < FACE_ON_LEAST) if asked_face_on else (breadth > DOWN_THE_LINE_MOST):
-        return [issue("wrong_view", "reject", frame=frame, time_s=time_s)]
-    if not asked_face_on and toes < -TOES_SURE:
-        return [issue("wrong_hand", "reject", frame=frame, time_s=time_s)]
-    if asked_face_on and _back_turned(survey.xy_px[still], survey.confidence[still]):
-        return [issue("wrong_view", "reject", frame=frame, time_s=time_s)]
-    return []
+
+    def row(code: str, level: str) -> list[dict[str, Any] | None]:
+        frame, time_s = int(survey.frame[shown]), float(survey.time_s[shown])
+        return [issue(code, level, frame=frame, time_s=time_s)]
+
+    against = view_score(xy) * (-1 if capture.view == "face_on" else 1)
+    if against > 0:
+        return row("wrong_view", "reject" if against > VIEW_SURE else "warn")
+    if capture.view == "face_on":
+        return row("wrong_view", "reject") if back_turned(xy) else []
+    return row("wrong_hand", "reject") if np.median(toe_direction(xy)) < -TOES_SURE else []
 
 
-# Shoulder and hip breadth over trunk length at address. Over the training table's 1,490
-# swings with the camera up to 12 degrees off: face-on at least 0.89, down-the-line at
-# most 0.52 (99.5 % each).
-FACE_ON_LEAST = 0.80
-DOWN_THE_LINE_MOST = 0.62
-# Toes over heels in shank lengths: there 0.41 to 0.65 toward the ball down-the-line.
-TOES_SURE = 0.25
-# Hands to the target side of the shoulders at the top, in statures: there at most -0.05.
-HANDS_SURE = 0.06
 # A picture this narrow has lost what the shaft and the joints need: chat copies.
 NARROW_PX = 400
-
-
-def breadth_ratio(xy_px: Array) -> Array:
-    """Breadth of shoulders and hips over the trunk's length in the picture, shape (S,)."""
-    mark = {
-        j: xy_px[:, [LANDMARK[f"{j}_left"], LANDMARK[f"{j}_right"]]] for j in ("shoulder", "hip")
-    }
-    breadth = sum(np.abs(m[:, 0, 0] - m[:, 1, 0]) for m in mark.values())
-    trunk = np.linalg.norm(mark["shoulder"].mean(axis=1) - mark["hip"].mean(axis=1), axis=1)
-    return breadth / trunk
-
-
-def toe_direction(xy_px: Array) -> Array:
-    """Toes to the picture's right of the heels, as a share of the shank, shape (S,)."""
-    reach = np.zeros(len(xy_px))
-    for s in ("left", "right"):
-        heel, toe, knee, ankle = (
-            xy_px[:, LANDMARK[f"{j}_{s}"]] for j in ("heel", "toe", "knee", "ankle")
-        )
-        reach += (toe[:, 0] - heel[:, 0]) / np.linalg.norm(knee - ankle, axis=1) / 2
-    return reach
-
-
-def _back_turned(xy_px: Array, confidence: Array) -> bool:
-    """Filmed from behind: the lead shoulder lies at the picture's left."""
-    left, right = LANDMARK["shoulder_left"], LANDMARK["shoulder_right"]
-    return bool(np.median(xy_px[:, left, 0] - xy_px[:, right, 0]) < 0)
-
-
-def _address_rows(survey: Survey) -> NDArray[np.int64]:
-    """Pictures in which the hands hang low and together, as at address."""
-    stature = survey.stature_px()
-    wrists = survey.xy_px[:, [LANDMARK["wrist_left"], LANDMARK["wrist_right"]]]
-    hips = survey.xy_px[:, [LANDMARK["hip_left"], LANDMARK["hip_right"]], 1].mean(axis=1)
-    together = np.linalg.norm(wrists[:, 0] - wrists[:, 1], axis=1) < TOGETHER * stature
-    low = hips - wrists[..., 1].mean(axis=1) < 0.12 * stature
-    return np.flatnonzero(together & low)
 
 
 def _graded(

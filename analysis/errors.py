@@ -27,6 +27,12 @@ class VideoTooLong(AnalysisError):
     code = "too_long"
 
 
+class TooHeavy(AnalysisError):
+    """The clip has stopped every process that opened it, or asked for more memory than is given."""
+
+    code = "too_heavy"
+
+
 class MediaMissing(AnalysisError):
     """The stored file cannot be opened now; storage may come back."""
 
@@ -38,6 +44,13 @@ class MediaErased(AnalysisError):
     """The clip's files were erased at somebody's wish; there is nothing left to measure."""
 
     code = "erased"
+
+
+class StorageAway(AnalysisError):
+    """The storage does not answer; it will come back, so nobody gives up soon."""
+
+    code = "storage_away"
+    permanent = False
 
 
 class StorageFull(AnalysisError):

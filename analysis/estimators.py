@@ -22,7 +22,14 @@ from numpy.typing import NDArray
 
 from analysis.video import Frame
 
-WORKERS = 2
+
+def threads() -> int:
+    """How many pictures of one clip are read at once: `$MEASURE_THREADS`, else 2.
+
+    One for each core of the machine by all processes together is most; more only wait.
+    """
+    told = os.environ.get("MEASURE_THREADS", "")
+    return min(max(int(told), 1), 64) if told.isdecimal() else 2
 
 
 @dataclass(frozen=True)
@@ -87,7 +94,8 @@ class MediaPipeEstimator:
         self._own = threading.local()
         self._open = ExitStack()
         self._quick: bool | None = None
-        self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="pose")
+        self._threads = threads()
+        self._pool = ThreadPoolExecutor(self._threads, thread_name_prefix="pose")
         return self
 
     def __exit__(self, *exc: object) -> None:
@@ -104,7 +112,7 @@ class MediaPipeEstimator:
         waiting: deque[tuple[Frame, Future[list[Person]]]] = deque()
         for frame in frames:
             waiting.append((frame, self._pool.submit(self._detect, frame.image, quick)))
-            if len(waiting) > 2 * WORKERS:
+            if len(waiting) > 2 * self._threads:
                 done, people = waiting.popleft()
                 yield done, people.result()
         for done, people in waiting:

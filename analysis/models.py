@@ -6,12 +6,16 @@ it has told us, and a submission points at its video, never the reverse.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
+from analysis.columns import guarded
 from analysis.core.pose import EVENTS, KINDS, VIEWS
 
 
@@ -22,6 +26,7 @@ def named(values: tuple[str, ...]) -> list[tuple[str, str]]:
 VIEW_CHOICES, KIND_CHOICES, EVENT_CHOICES = named(VIEWS), named(KINDS), named(EVENTS)
 
 
+@guarded
 class Video(models.Model):
     """One clip: the original, our own copy, and its table of frame times."""
 
@@ -35,8 +40,6 @@ class Video(models.Model):
     duration_s = models.FloatField(null=True)
     fps = models.FloatField(null=True)
     rotation = models.SmallIntegerField(default=0)
-    # Presentation times of the copy's frames, seconds, little-endian float64.
-    frame_times_raw = models.BinaryField(default=b"", editable=False)
 
     view = models.CharField(max_length=16, choices=VIEW_CHOICES)
     kind = models.CharField(max_length=16, choices=KIND_CHOICES)
@@ -58,12 +61,18 @@ class Video(models.Model):
 
     @property
     def frame_times_s(self) -> np.ndarray:
-        """Presentation times of the copy's frames, shape (frames,), seconds."""
-        return np.frombuffer(bytes(self.frame_times_raw), dtype="<f8")
+        """When the copy's frames are shown, seconds, shape (frames,); empty before the copy."""
+        kept = FrameTimes.objects.filter(video=self).first()
+        return np.frombuffer(bytes(kept.raw) if kept else b"", dtype="<f8")
 
-    @frame_times_s.setter
-    def frame_times_s(self, times: np.ndarray) -> None:
-        self.frame_times_raw = np.asarray(times, dtype="<f8").tobytes()
+    def keep_frame_times(self, times: Sequence[float] | np.ndarray) -> None:
+        raw = np.asarray(times, dtype="<f8").tobytes()
+        FrameTimes.objects.update_or_create(video=self, defaults={"raw": raw})
+
+    def measured(self, version: str = "") -> Run | None:
+        """`RunQuerySet.newest_measured` of this clip, from memory when runs were prefetched."""
+        done = [run for run in self.runs.all() if run.is_measured(version)]
+        return max(done, key=lambda run: run.pk, default=None)
 
     def latest(self, kind: str) -> Run | None:
         """The newest run of `kind`, from memory when runs were prefetched."""
@@ -71,6 +80,37 @@ class Video(models.Model):
         return max(runs, key=lambda run: run.pk, default=None)
 
 
+class FrameTimes(models.Model):
+    """When each frame of a copy is shown; apart from `Video`, whose reads rarely need it."""
+
+    video = models.OneToOneField(Video, on_delete=models.CASCADE, primary_key=True)
+    raw = models.BinaryField(editable=False)  # seconds, little-endian float64
+
+
+class LooseFile(models.Model):
+    """The name of a stored file that no row names: not yet, or no longer.
+
+    Written before the file is; gone with the transaction that makes a row name it. At
+    `due_at` the sweep removes the file.
+    """
+
+    name = models.CharField(max_length=200, unique=True)
+    due_at = models.DateTimeField()
+
+
+class RunQuerySet(models.QuerySet["Run"]):
+    def measured(self, version: str = "") -> RunQuerySet:
+        """Finished measuring runs, of one pipeline version when it is named."""
+        rows = self.filter(kind=Run.Kind.MEASURE, status=Run.Status.DONE)
+        return rows.filter(pipeline_version=version) if version else rows
+
+    def newest_measured(self, version: str = "") -> RunQuerySet:
+        """The run whose figures count: each video's newest finished measuring run."""
+        own = Run.objects.measured(version).filter(video=OuterRef("video")).order_by("-pk")
+        return self.measured(version).filter(pk=Subquery(own.values("pk")[:1]))
+
+
+@guarded
 class Run(models.Model):
     """One piece of slow work on a video: the only stored state machine.
 
@@ -117,6 +157,10 @@ class Run(models.Model):
     queued_at = models.DateTimeField(default=timezone.now)
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
+    # Waits until nothing else does: an old clip measured again by a newer pipeline.
+    background = models.BooleanField(default=False)
+
+    objects = RunQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -130,7 +174,19 @@ class Run(models.Model):
         ]
         indexes = [models.Index(fields=["status", "heartbeat_at"])]
 
+    def is_measured(self, version: str = "") -> bool:
+        done = (self.kind, self.status) == (Run.Kind.MEASURE, Run.Status.DONE)
+        return done and version in ("", self.pipeline_version)
 
+
+class InForce(models.Manager[Any]):
+    """Rows of the newest set of their run: a correction adds a set and changes none."""
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        return super().get_queryset().filter(superseded_at__isnull=True)
+
+
+@guarded
 class EventTime(models.Model):
     """When an event of one repetition happened, or why it has no time."""
 
@@ -142,11 +198,18 @@ class EventTime(models.Model):
     uncertainty_s = models.FloatField(null=True)
     reason = models.CharField(max_length=40, blank=True)
     source = models.CharField(max_length=10, default="measured")
+    superseded_at = models.DateTimeField(null=True, editable=False)
+
+    everything = models.Manager()
+    objects = InForce()
 
     class Meta:
+        default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
-                fields=["run", "repetition", "event"], name="event_once_per_repetition"
+                fields=["run", "repetition", "event"],
+                condition=Q(superseded_at__isnull=True),
+                name="event_once_per_repetition",
             ),
             models.CheckConstraint(
                 condition=Q(time_s__isnull=False) | ~Q(reason=""), name="absent_event_has_a_reason"
@@ -154,6 +217,7 @@ class EventTime(models.Model):
         ]
 
 
+@guarded
 class Measurement(models.Model):
     """One figure with its uncertainty (one standard deviation), or why there is none."""
 
@@ -168,11 +232,18 @@ class Measurement(models.Model):
     source = models.CharField(max_length=10, blank=True)
     frame = models.PositiveIntegerField(null=True)
     time_s = models.FloatField(null=True)
+    superseded_at = models.DateTimeField(null=True, editable=False)
+
+    everything = models.Manager()
+    objects = InForce()
 
     class Meta:
+        default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
-                fields=["run", "repetition", "measure", "event"], name="measure_once_per_repetition"
+                fields=["run", "repetition", "measure", "event"],
+                condition=Q(superseded_at__isnull=True),
+                name="measure_once_per_repetition",
             ),
             models.CheckConstraint(
                 condition=(Q(value__isnull=False) & Q(uncertainty__isnull=False) & Q(reason=""))
@@ -183,6 +254,7 @@ class Measurement(models.Model):
         indexes = [models.Index(fields=["measure", "event"])]
 
 
+@guarded
 class Correction(models.Model):
     """What a person moved: tied to the clip's own time, so it survives every new run.
 

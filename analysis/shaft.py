@@ -7,19 +7,22 @@ drawn (`core.line`).
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.ball import Spot, left_at_s, nearest
+from analysis.background_plate import REACH, Grey, Scene, scene_with_ball
+from analysis.ball import Spot, left_at_s, nearest, struck
 from analysis.core.events import find_events
 from analysis.core.line import Candidate, Ridge, choose_path, keep_stretches, vote
 from analysis.core.motion import hands_px, stature_px
 from analysis.core.pose import LANDMARK, Array, Capture, Moment, PoseSequence, ShaftTrack
-from analysis.plate import REACH, Grey, Scene, scene_with_ball
+from analysis.estimators import threads
 from analysis.video import Frame
 
 _NOISE_FLOOR = 5.0
@@ -76,14 +79,24 @@ def track_shaft(frames: Iterable[Frame], pose: PoseSequence, *, capture: Capture
     levels = np.full((len(pose), len(scene.spots)), np.nan)
     strike = rough.get("impact", Moment(None)).time_s
     row_of = {int(f): i for i, f in enumerate(pose.frame)}
-    for frame in frames:
-        i = row_of.get(frame.index)
-        if i is None or not np.isfinite(hands[i]).all():
-            continue
+
+    def read(i: int, frame: Frame) -> None:
         grey = scene.cut(frame.image)
         candidates[i] = _candidates(scene, grey, pose.xy_px[i], hands[i])
         if strike is not None and abs(frame.time_s - strike) < _STRIKE_S:
             levels[i] = [_level(grey, spot) for spot in scene.spots]
+
+    at_once = threads()
+    with ThreadPoolExecutor(at_once) as pool:
+        waiting: deque[Future[None]] = deque()
+        for frame in frames:
+            i = row_of.get(frame.index)
+            if i is not None and np.isfinite(hands[i]).all():
+                waiting.append(pool.submit(read, i, frame))
+            if len(waiting) > 2 * at_once:
+                waiting.popleft().result()
+        for done in waiting:
+            done.result()
     path = choose_path(pose.time_s, candidates)
     track = _track(scene, pose, hands, candidates, path)
     return _with_ball(track, scene, levels, rough)
@@ -117,14 +130,19 @@ def _with_ball(
     until = track.time_s[0] + 0.5 if address is None else address + 0.05
     resting = track.head_px[(track.time_s <= until) & np.isfinite(track.head_px[:, 0])]
     head = np.median(resting, axis=0) if len(resting) else np.full(2, np.nan)
+    strike = rough.get("impact", Moment(None)).time_s
     spot = nearest(list(scene.spots), scene.to_working(head), stature=scene.stature)
+    left = [
+        float("nan")
+        if strike is None
+        else left_at_s(track.time_s, levels[:, k], other, around_s=strike)
+        for k, other in enumerate(scene.spots)
+    ]
+    if spot is None:
+        spot = struck(list(scene.spots), left, strike)
     if spot is None:
         return track
-    strike = rough.get("impact", Moment(None)).time_s
-    level = levels[:, scene.spots.index(spot)]
-    gone = float("nan")
-    if strike is not None:
-        gone = left_at_s(track.time_s, level, spot, around_s=strike)
+    gone = left[scene.spots.index(spot)]
     return replace(track, ball_px=scene.to_picture(spot.centre), ball_gone_s=gone)
 
 

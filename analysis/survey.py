@@ -22,6 +22,7 @@ from analysis.estimators import Person, PoseEstimator
 from analysis.video import Frame, VideoInfo, frames, working_size
 
 SHORT_SIDE = 480
+FAINT = 2.0  # grey levels between neighbours that rounding makes
 RATE_HZ = 8.0
 # A camera that stays within this share of the width, a pixel of these pictures, stands.
 MOVES_SHARE = 0.002
@@ -37,8 +38,9 @@ class Survey:
     `xy_px` (S, 33, 2) and `confidence` (S, 33) are NaN where nobody was found;
     left-handers are mirrored already. `others` (S,) is the height of the next person
     relative to the golfer, 0 when alone; `brightness` (S,) is the golfer's mean grey,
-    `blur` (S,) between 0 sharp and 1; `shift` (S,) how far the background at the golfer
-    lies from where it was in the first picture, as a share of the picture's width;
+    `blur` (S,) between 0 sharp and 1, both of the whole picture where nobody was found;
+    `shift` (S,) how far the background at the golfer lies from where it was in the first
+    picture, as a share of the picture's width;
     `steady` (S, 2, 3) as in `core.steady` and `backdrop` find a moving camera's place.
     """
 
@@ -83,14 +85,18 @@ def look_over(
     estimator: PoseEstimator,
     mirrored: bool,
     wanted: NDArray[np.int64] | None = None,
+    quick: bool = True,
     progress: Callable[[float], None] | None = None,
 ) -> Survey:
-    """Look at about eight pictures a second, or at the `wanted` ones."""
+    """Look at about eight pictures a second, or at the `wanted` ones.
+
+    `quick` False takes the heavy network, which knows one person only.
+    """
     wanted = spread_frames(info, RATE_HZ) if wanted is None else wanted
     rows: list[tuple[Frame, list[Person]]] = []
     smalls: list[NDArray[np.uint8]] = []
     pictures = frames(path, info, wanted=wanted, short_side=SHORT_SIDE)
-    for frame, people in estimator.estimate(pictures, quick=True):
+    for frame, people in estimator.estimate(pictures, quick=quick):
         smalls.append(cv2.cvtColor(frame.image, cv2.COLOR_RGB2GRAY))
         rows.append((Frame(frame.index, frame.time_s, smalls[-1]), people))
         if progress and len(rows) % 8 == 0:
@@ -127,7 +133,7 @@ def _survey(
     for i, (frame, people) in enumerate(rows):
         golfer = _golfer(people, centre)
         if golfer is None:
-            brightness[i] = frame.image.mean()
+            brightness[i], blur[i] = frame.image.mean(), _blur(frame.image)
             continue
         xy[i], confidence[i] = golfer.xy_px, golfer.confidence
         others[i] = _other_height(people, golfer)
@@ -190,15 +196,26 @@ def _box(xy_px: Array, shape: tuple[int, int]) -> tuple[slice, slice]:
 def _blur(grey: NDArray[np.uint8]) -> float:
     """Perceived blur, 0 sharp to 1: how little a further blurring changes neighbours.
 
+    The worse of the picture and of its half: what is very blurred has only steps of rounding
+    left between neighbours, and those are no edges.
+
     References
     ----------
     Crété F. et al. The blur effect. Proc. SPIE 6492 (2007), doi 10.1117/12.702790.
     """
     image = grey.astype(np.float32)
+    if min(image.shape) < 2:
+        return _softness(image)  # there is no half of it
+    half = cv2.resize(image, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return max(_softness(image), _softness(half))
+
+
+def _softness(image: NDArray[np.float32]) -> float:
     worst = 0.0
     for axis, kernel in ((0, (1, 9)), (1, (9, 1))):
         soft = cv2.blur(image, kernel)
         sharp = np.abs(np.diff(image, axis=axis))
+        sharp[sharp <= FAINT] = 0
         lost = np.maximum(sharp - np.abs(np.diff(soft, axis=axis)), 0)
         total = float(sharp.sum())
         worst = max(worst, (total - float(lost.sum())) / total if total > 0 else 1.0)

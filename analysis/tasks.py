@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from analysis import services
+from analysis import files, scratch, services
 
 
 @shared_task
@@ -13,3 +13,10 @@ def run_task(pk: int) -> None:
 @shared_task
 def sweep() -> None:
     services.sweep()
+
+
+@shared_task
+def sweep_files() -> None:
+    files.sweep()
+    files.sweep_orphans()
+    scratch.sweep()

@@ -20,10 +20,15 @@ import numpy as np
 from av.video.reformatter import Colorspace
 from numpy.typing import NDArray
 
+from analysis.cropping import Crop
 from analysis.errors import MediaMissing, UnreadableVideo, VideoTooLong, VideoTooShort
 
 MAX_DURATION_S = 180.0
-MAX_PIXELS = 40_000_000  # a small file can announce pictures that no memory holds
+# A small file can announce pictures that no memory holds, or more of them than any camera takes.
+MAX_PIXELS = 40_000_000
+MAX_SIDE = 8192
+MAX_ASPECT = 8.0
+MAX_FRAMES = 60_000
 COPY_SHORT_SIDE = 720
 COPY_TIME_BASE = Fraction(1, 90_000)
 
@@ -39,6 +44,10 @@ _OPEN = {
 }
 
 
+# These number their packets in the order of decoding, also where pictures change places.
+_IN_DECODING_ORDER = ("avi", "asf")
+
+
 @dataclass(frozen=True)
 class VideoInfo:
     """What a clip holds.
@@ -46,7 +55,8 @@ class VideoInfo:
     `width` and `height` are those of the upright picture; `rotation` is the clockwise
     turn the player is asked to make (0, 90, 180 or 270), `fps` the median rate,
     `pts` and `frame_times_s` have shape (N,) in order of presentation, `keys` are the
-    indices of frames that decode by themselves.
+    indices of frames that decode by themselves. `counted` says that the file numbers its
+    frames in the order of decoding: the n-th picture that comes out is then the n-th.
     """
 
     width: int
@@ -59,6 +69,7 @@ class VideoInfo:
     pts: NDArray[np.int64]
     keys: NDArray[np.int64]
     capture_fps: float | None = None
+    counted: bool = False
 
     @property
     def frames(self) -> int:
@@ -83,6 +94,7 @@ def probe(path: Path | str) -> VideoInfo:
     """
     with _opened(path) as (container, stream):
         pts, key_pts = _packet_times(container, stream)
+        counted = container.format.name in _IN_DECODING_ORDER
         capture_fps = _capture_fps(container, stream)
     first = _first_picture(path)
     if len(pts) < 2 or first is None:
@@ -100,6 +112,7 @@ def probe(path: Path | str) -> VideoInfo:
     if duration > MAX_DURATION_S:
         raise VideoTooLong(f"{duration:.0f} s; at most {MAX_DURATION_S:.0f} s")
     width, height = round(first.width * float(sar)), first.height
+    _refuse_shape(width, height)
     rotation = -first.rotation % 360
     if rotation in (90, 270):
         width, height = height, width
@@ -114,7 +127,15 @@ def probe(path: Path | str) -> VideoInfo:
         pts=pts,
         keys=np.flatnonzero(np.isin(pts, key_pts)),
         capture_fps=capture_fps,
+        counted=counted,
     )
+
+
+def _refuse_shape(width: int, height: int) -> None:
+    """The size as it is shown: a few kilobytes can ask for pixels a thousand times as wide."""
+    long, short = max(width, height), min(width, height)
+    if width * height > MAX_PIXELS or long > MAX_SIDE or short < 2 or long > MAX_ASPECT * short:
+        raise UnreadableVideo(f"pictures of {width} x {height} are no film of a person")
 
 
 def frames(
@@ -125,6 +146,7 @@ def frames(
     short_side: int | None = None,
     grey: bool = False,
     mirrored: bool = False,
+    beside: tuple[int, Callable[[Frame], None]] | None = None,
 ) -> Iterator[Frame]:
     """Decode frames in order of presentation.
 
@@ -137,6 +159,9 @@ def frames(
         Pictures are scaled down so that their short side is at most this.
     grey, mirrored : bool
         Grey instead of RGB; flipped left to right.
+    beside : (int, callable), optional
+        A second picture of each frame from the same decoding, grey and not flipped, of this
+        short side: handed over before the frame is given.
 
     Notes
     -----
@@ -154,16 +179,25 @@ def frames(
         stream.codec_context.thread_count = 2
         if np.isin(np.flatnonzero(keep), info.keys).all():
             stream.codec_context.skip_frame = "NONKEY"
-        if first > 0:
+        if _may_seek(info, first):
             container.seek(int(info.pts[first]), stream=stream, backward=True)
-        for picture in _decoded(container, stream):
-            index = _index(picture, info)
+        for number, picture in enumerate(_decoded(container, stream)):
+            index = _index(picture, info, number)
             if index > last:
                 return
             if index >= first and keep[index]:
                 keep[index] = False
+                if beside is not None:
+                    other = working_size(info, beside[0])
+                    image = _upright(picture, other, info.rotation, grey=True, mirrored=False)
+                    beside[1](Frame(index, float(info.frame_times_s[index]), image))
                 image = _upright(picture, size, info.rotation, grey=grey, mirrored=mirrored)
                 yield Frame(index, float(info.frame_times_s[index]), image)
+
+
+def _may_seek(info: VideoInfo, first: int) -> bool:
+    """Some containers find nothing before time zero, or only in the order of decoding."""
+    return first > 0 and not info.counted and int(info.pts[0]) >= 0
 
 
 def key_frames(info: VideoInfo, count: int) -> NDArray[np.int64]:
@@ -232,8 +266,14 @@ def make_copy(src: Path | str, dst: Path | str, progress: Progress | None = None
     }
 
 
-def still(path: Path | str, time_s: float, *, short_side: int = COPY_SHORT_SIDE) -> bytes:
-    """The frame shown at `time_s`, as JPEG.
+def still(
+    path: Path | str,
+    time_s: float,
+    *,
+    short_side: int = COPY_SHORT_SIDE,
+    crop: Crop | None = None,
+) -> bytes:
+    """The frame shown at `time_s`, or a part of it, as JPEG.
 
     Raises
     ------
@@ -243,10 +283,17 @@ def still(path: Path | str, time_s: float, *, short_side: int = COPY_SHORT_SIDE)
     shown = int(np.searchsorted(info.frame_times_s, time_s + 1e-6, side="right")) - 1
     index = np.array([max(shown, 0)])
     for frame in frames(path, info, wanted=index, short_side=short_side):
-        done, data = cv2.imencode(".jpg", cv2.cvtColor(frame.image, cv2.COLOR_RGB2BGR))
+        image = _cropped(frame.image, crop) if crop else frame.image
+        done, data = cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR))
         if done:
             return bytes(data)
     raise UnreadableVideo(f"no picture at {time_s:.3f} s")
+
+
+def _cropped(image: np.ndarray, crop: Crop) -> np.ndarray:
+    left, top, right, bottom = crop.part(*image.shape[:2])
+    size = (crop.width, crop.height)
+    return cv2.resize(image[top:bottom, left:right], size, interpolation=cv2.INTER_AREA)
 
 
 @contextmanager
@@ -280,6 +327,8 @@ def _packet_times(container: Any, stream: Any) -> tuple[NDArray[np.int64], NDArr
                 continue
             if packet.pts is None:
                 return np.zeros(0, np.int64), np.zeros(0, np.int64)
+            if len(pts) >= MAX_FRAMES:
+                raise VideoTooLong(f"more than {MAX_FRAMES} pictures")
             pts.append(packet.pts)
             if packet.is_keyframe:
                 keys.append(packet.pts)
@@ -290,10 +339,14 @@ def _packet_times(container: Any, stream: Any) -> tuple[NDArray[np.int64], NDArr
 
 def _decoded_times(path: Path | str) -> NDArray[np.int64]:
     """Times of containers that give none: whatever the decoder makes of them."""
+    pts: list[int] = []
     with _opened(path) as (container, stream):
-        return np.unique(
-            np.array([p.pts for p in _decoded(container, stream) if p.pts is not None], np.int64)
-        )
+        for picture in _decoded(container, stream):
+            if len(pts) >= MAX_FRAMES:
+                raise VideoTooLong(f"more than {MAX_FRAMES} pictures")
+            if picture.pts is not None:
+                pts.append(picture.pts)
+    return np.unique(np.array(pts, np.int64))
 
 
 def _first_picture(path: Path | str) -> Any | None:
@@ -314,10 +367,16 @@ def _decoded(container: Any, stream: Any) -> Iterator[Any]:
             continue  # one damaged frame is no reason to lose the swing
 
 
-def _index(picture: Any, info: VideoInfo) -> int:
+def _index(picture: Any, info: VideoInfo, number: int) -> int:
+    """The index of the nearest of the file's times; `number` counts what was decoded."""
+    if info.counted:
+        return min(number, info.frames - 1)
     if picture.pts is None:
         return -1
-    return int(np.argmin(np.abs(info.pts - picture.pts)))
+    after = min(int(np.searchsorted(info.pts, picture.pts)), info.frames - 1)
+    before = max(after - 1, 0)
+    nearer = abs(info.pts[before] - picture.pts) <= abs(info.pts[after] - picture.pts)
+    return before if nearer else after
 
 
 def _upright(
@@ -345,8 +404,8 @@ def _copy_pictures(
     done = -1
     with _opened(src) as (container, stream):
         stream.thread_type = "AUTO"
-        for picture in _decoded(container, stream):
-            index = _index(picture, info)
+        for number, picture in enumerate(_decoded(container, stream)):
+            index = _index(picture, info, number)
             if index <= done:
                 continue
             done = index

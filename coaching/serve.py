@@ -51,13 +51,16 @@ def main() -> int:
     return 0
 
 
+EVERYWHERE = "0.0.0.0"  # noqa: S104 (phones on the same network film with HTTPS=1)
+
+
 def serve() -> None:
     """Start everything, announce the address, and keep it running for ever."""
     https = os.environ.get("HTTPS", "").lower() in {"1", "true", "yes", "on"}
-    host = os.environ.get("HOST") or ("0.0.0.0" if https else "127.0.0.1")
+    host = os.environ.get("HOST") or (EVERYWHERE if https else "127.0.0.1")
     listener = listen(host, port_wanted())
     port = listener.getsockname()[1]
-    shown = own_address() if host == "0.0.0.0" else host
+    shown = own_address() if host == EVERYWHERE else host
     site = f"{'https' if https else 'http'}://{shown}:{port}"
     os.environ.setdefault("SITE_URL", site)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
@@ -73,8 +76,9 @@ def serve() -> None:
             web += https_options(var / "https", address=shown)
         prepare()
         start(children, Child("web", web, pass_fds=[listener.fileno()]))
-        wait_until_ready(children, "127.0.0.1" if host == "0.0.0.0" else host, port, https=https)
-        start(children, Child("worker", worker_command()))  # people first
+        wait_until_ready(children, "127.0.0.1" if host == EVERYWHERE else host, port, https=https)
+        for name, command in worker_commands().items():  # people first
+            start(children, Child(name, command))
         say(f"Causeway is at {site} (Ctrl-C stops it).")
         if "demo" in get_commands():
             call_command("demo", logins=True)
@@ -160,8 +164,8 @@ def broker_command(path: Path) -> list[str]:
 
     where = ["--port", "0", "--unixsocket", str(path), "--unixsocketperm", "700"]
     kept = ["--save", "", "--appendonly", "no", "--dir", str(path.parent)]
-    told = ["--loglevel", "warning", "--logfile", str(path.with_suffix(".log"))]
-    return [str(get_binary_path()), *where, *kept, *told]
+    logging = ["--loglevel", "warning", "--logfile", str(path.with_suffix(".log"))]
+    return [str(get_binary_path()), *where, *kept, *logging]
 
 
 def web_command(fd: int) -> list[str]:
@@ -179,14 +183,25 @@ def https_options(folder: Path, *, address: str) -> list[str]:
     return ["--certfile", str(certificate), "--keyfile", str(key)]
 
 
-def worker_command() -> list[str]:
-    """Two at a time: a new clip's check does not wait for another clip's measuring."""
-    concurrency = os.environ.get("WORKER_CONCURRENCY") or "2"
+def worker_commands() -> dict[str, list[str]]:
+    """One worker for films, one for checks, one for letters and the clock.
+
+    A new clip's check does not wait for another's measuring, a letter about pain for neither.
+    """
+    films = os.environ.get("WORKER_CONCURRENCY") or "2"
+    return {
+        "post": _worker("post", "mail,sweeps", "--beat", "--pool", "threads", "--concurrency", "2"),
+        "checks": _worker("checks", "checks", "--concurrency", "1"),
+        "films": _worker("films", "films", "--concurrency", films),
+    }
+
+
+def _worker(name: str, queues: str, *more: str) -> list[str]:
     level = os.environ.get("LOG_LEVEL") or "WARNING"
     unasked = "ignore:You're running the worker with superuser"  # Tasks are JSON: no harm in it.
-    celery = "-m celery --quiet --app coaching.celery worker --beat --without-gossip"
-    options = ["--without-mingle", "--concurrency", concurrency, "--loglevel", level]
-    return [sys.executable, "-W", unasked, *celery.split(), *options]
+    celery = "-m celery --quiet --app coaching.celery worker --without-gossip --without-mingle"
+    logging = ["--queues", queues, "--hostname", f"{name}@%h", "--loglevel", level]
+    return [sys.executable, "-W", unasked, *celery.split(), *logging, *more]
 
 
 def prepare() -> None:
@@ -209,6 +224,7 @@ def wait_until_ready(children: Sequence[Child], host: str, port: int, *, https: 
 
 
 def answers(host: str, port: int, *, https: bool) -> bool:
+    connection: http.client.HTTPConnection
     if https:
         context = ssl.create_default_context()
         context.check_hostname, context.verify_mode = False, ssl.CERT_NONE  # Our own certificate.

@@ -13,6 +13,8 @@ from analysis import PIPELINE_VERSION
 from analysis.models import EventTime, Measurement, Run, Video
 from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.lessons import services as lessons
+from coaching.notify.models import PushSubscription
+from coaching.people.accounts import prove_address
 from coaching.people.models import (
     Consent,
     Guardianship,
@@ -30,7 +32,11 @@ _next = itertools.count(1).__next__
 def make_user(**fields: Any) -> User:
     n = _next()
     fields = {"email": f"person{n}@example.org", "name": f"Person {n}"} | fields
-    return User.objects.create_user(password=fields.pop("password", PASSWORD), **fields)
+    proved = fields.pop("proved", True)
+    user = User.objects.create_user(password=fields.pop("password", PASSWORD), **fields)
+    if proved:
+        prove_address(user)
+    return user
 
 
 def make_studio(**fields: Any) -> Studio:
@@ -109,10 +115,24 @@ def make_invitation(*, studio: Studio | None = None, **fields: Any) -> Invitatio
     return Invitation.objects.create(studio=studio, **whole)
 
 
+def make_push_subscription(*, user: User, **fields: Any) -> PushSubscription:
+    """A browser that gets notifications; `push_service.Browser` has real keys."""
+    n = _next()
+    whole = {
+        "device": f"device-{n}",
+        "session_key": f"session-{n}",
+        "auth_hash": user.get_session_auth_hash(),
+        "endpoint": f"https://push.example.org/{n}",
+        "p256dh": "key",
+        "auth": "secret",
+    } | fields
+    return PushSubscription.objects.create(user=user, **whole)
+
+
 def make_request(*, student: Student | None = None, angles: int = 1, **fields: Any) -> Request:
     student = student or make_student()
     request = Request.objects.create(
-        student=student, **({"asked_by": student.coach, "words": "Film this."} | fields)
+        student=student, **({"asked_by": student.coach, "text": "Film this."} | fields)
     )
     for position in range(angles):
         make_angle(request=request, position=position)
@@ -142,7 +162,7 @@ def make_video(*, files: bool = False, **fields: Any) -> Video:
         video.original.save("clip.mov", ContentFile(b"original"), save=False)
         video.copy.save("clip.mp4", ContentFile(b"copy"), save=False)
         video.still.save("clip.jpg", ContentFile(b"still"), save=False)
-        video.frame_times_s = [i / 60 for i in range(120)]
+        video.keep_frame_times([i / 60 for i in range(120)])
         video.width, video.height, video.fps, video.duration_s = 720, 1280, 60.0, 2.0
         video.save()
     return video

@@ -19,7 +19,7 @@ _HEIGHTS = {
 }  # fmt: skip
 
 
-class Stage:
+class NetlessEstimator:
     """An estimator without a network: `people_in` says who is in a frame, tallest first."""
 
     version = "fake"
@@ -40,7 +40,7 @@ class Stage:
         raise NotImplementedError
 
 
-class FakeEstimator(Stage):
+class FakeEstimator(NetlessEstimator):
     """Finds the same still person in every frame; `people` changes how many."""
 
     people = 1

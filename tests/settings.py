@@ -16,14 +16,17 @@ os.environ["VAR_DIR"] = os.environ["CAUSEWAY_TEST_DIR"]
 from coaching.settings import *  # noqa: E402, F403
 from coaching.settings import DATABASES, VAR_DIR  # noqa: E402
 
-if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+if str(DATABASES["default"]["ENGINE"]).endswith("sqlite3"):
     # A file, because live servers and workers read it from other threads and processes.
     DATABASES["default"]["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
     DATABASES["default"]["OPTIONS"]["init_command"] = (  # type: ignore[index]
         "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
     )
+else:  # each test closes its own connections, and databases are dropped at the end
+    DATABASES["default"]["OPTIONS"]["pool"] = False  # type: ignore[index]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 CELERY_BROKER_URL = "memory://"
 ESTIMATOR = "tests.fakes.FakeEstimator"
 WHITENOISE_AUTOREFRESH = True
 SITE_URL = "http://testserver"
+MAIL_IN_BACKGROUND = False

@@ -18,7 +18,7 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 # A slice uses those to its left, never one to its right.
 SLICES = ("people", "lessons", "intake", "review", "diagnosis", "practice")
-SLICES += ("desk", "notify", "api", "demo")
+SLICES += ("dashboard", "notify", "api", "demo", "operations")
 CORE_MAY_USE = {"numpy", "scipy"} | sys.stdlib_module_names
 # The core has no files, clock, logging or processes, though the standard library has them.
 CORE_MAY_NOT_USE = {"os", "pathlib", "io", "time", "datetime", "logging", "subprocess", "random"}
@@ -157,17 +157,59 @@ def test_no_asset_comes_from_another_host() -> None:
     assert found == []
 
 
-@pytest.mark.parametrize("name", ["requirements.lock", "package-lock.json", ".npmrc"])
+@pytest.mark.parametrize(
+    "name", ["requirements.lock", "requirements-dev.lock", "package-lock.json", ".npmrc"]
+)
 def test_a_lock_file_names_no_host(name: str) -> None:
     text = (ROOT / name).read_text()
     assert "://" not in text
     assert "resolved" not in text.replace("lockfile-registry-resolved", "")
 
 
-def test_every_locked_python_package_is_pinned_and_hashed() -> None:
-    text = (ROOT / "requirements.lock").read_text().replace("\\\n", " ")
+@pytest.mark.parametrize("name", ["requirements.lock", "requirements-dev.lock"])
+def test_every_locked_python_package_is_pinned_and_hashed(name: str) -> None:
+    text = (ROOT / name).read_text().replace("\\\n", " ")
     entries = [line for line in text.splitlines() if line.strip()]
     assert entries
     assert [line for line in entries if "==" not in line or "--hash=sha256:" not in line] == []
     # It unpacks into the same folder as opencv-python-headless.
     assert not [line for line in entries if line.startswith("opencv-contrib-python")]
+
+
+# Addresses and templates are arrows too. The dashboard's names are the site's (coaching/urls.py).
+NAMED = re.compile(r"""['"]({})[:/](\w[\w/]*)(?:\.html|\.txt)?['"]""".format("|".join(SLICES)))
+
+
+def names_to_the_right() -> list[str]:
+    found = []
+    for folder in ("coaching", "templates"):
+        for path in sorted((ROOT / folder).rglob("*")):
+            parts = path.relative_to(ROOT).parts
+            if path.suffix not in {".py", ".html", ".txt"} or parts[1] not in SLICES:
+                continue
+            right = SLICES[SLICES.index(parts[1]) + 1 :]
+            found += [
+                f"{path.relative_to(ROOT)} names {match[0]}"
+                for match in NAMED.finditer(path.read_text())
+                if match[1] in right
+            ]
+    return found
+
+
+def test_addresses_and_templates_point_one_way_too() -> None:
+    assert names_to_the_right() == []
+
+
+# Who may reach which rows is one rule, and stands in `access.py` of the slice.
+REACH = re.compile(r"\brows_(?:read|taught|acted)\(")
+
+
+def test_who_may_reach_rows_is_said_in_access_only() -> None:
+    inline = [
+        f"{path.relative_to(ROOT)}:{number}"
+        for path in modules_under("coaching")
+        if path.name != "access.py"
+        for number, line in enumerate(path.read_text().splitlines(), start=1)
+        if REACH.search(line)
+    ]
+    assert inline == []

@@ -12,8 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
-from analysis.core.pose import Array
+from numpy.typing import ArrayLike
 
 # Two-sided 95 % of the normal distribution.
 _TWO_SIDED_95 = 1.96
@@ -46,7 +45,9 @@ class Agreement:
     limit_u: float
 
 
-def film_bias(value: Array, value_u: Array, reference: Array, reference_u: Array) -> Bias:
+def film_bias(
+    value: ArrayLike, value_u: ArrayLike, reference: ArrayLike, reference_u: ArrayLike
+) -> Bias:
     """Mean difference `value` − `reference` of one film's repetitions.
 
     Parameters
@@ -89,7 +90,7 @@ def person_bias(films: Sequence[Bias]) -> Bias:
     return Bias(float(np.mean(means)), math.sqrt(variance), pairs, len(films))
 
 
-def agreement(persons: Sequence[Array]) -> Agreement | None:
+def agreement(persons: Sequence[ArrayLike]) -> Agreement | None:
     """Limits within which 95 % of single differences of further persons are expected.
 
     Parameters
@@ -116,7 +117,7 @@ def agreement(persons: Sequence[Array]) -> Agreement | None:
     Bland JM, Altman DG. J Biopharm Stat 2007;17(4):571-582 (several pairs, true value
     varying).
     """
-    groups = [np.asarray(group, float) for group in persons if len(group)]
+    groups = [group for person in persons if (group := np.asarray(person, float)).size]
     k, counts = len(groups), np.array([len(group) for group in groups])
     if k < 2:
         return None

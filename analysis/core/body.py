@@ -1,9 +1,9 @@
 """Body measures of one repetition: repair, correct, read at the events, say how sure.
 
-Values come from `corrector`, whose raw spread is scaled so that on bodies it never saw
-95 % of the errors lie within two of it (`analysis.training.crossval`). To that are added
-the event's own time (rate of change x its uncertainty) and, for a pose unlike those
-learned from, a growth or the refusal to tell.
+Values come from `corrector`, whose raw spread and the pose's strangeness `core.spread`
+turns into the error measured on bodies and motions it never saw. To that is added the
+event's own time (rate of change x its uncertainty). A pose far from all that was learned,
+and a figure that would be mostly the average, are not told.
 """
 
 from __future__ import annotations
@@ -19,9 +19,11 @@ from numpy.typing import NDArray
 from analysis.core.cleaning import clean
 from analysis.core.corrector import ANCHOR, FIGURES, PAIRS, Weights, correct, strangeness
 from analysis.core.corrector import Reading as Corrected
+from analysis.core.from_joints import FROM_JOINTS, read
 from analysis.core.measures import CLUB_MEASURES, Measure, Reading, Readings, measures_of
 from analysis.core.motion import gap_at, local_fit
 from analysis.core.pose import JOINT, JOINTS, Array, Capture, Moment, PoseSequence
+from analysis.core.spread import mostly_average, spread_of
 
 _PEAKS = {"pelvis_speed_peak_s": "pelvis_turn_deg", "shoulder_speed_peak_s": "shoulder_turn_deg"}
 _STILL_S = 0.35  # before address: frames that show the same pose
@@ -31,9 +33,9 @@ _READ_WIDTH_S = 0.012
 _RATE_WIDTH_S = 0.030
 _FINISH_S = 0.6  # after impact, where no finish was found
 LEAN_SD_DEG = 0.5
-# Strangeness above which a figure is withheld; unseen rendered golfers stay below it in
-# all but 1 of 1000 cases.
-TOO_STRANGE = 2.0
+# Strangeness above which every figure is withheld: 1 is the edge of the habitual, motions
+# without habits lie about 1.6, poses that are no swing about here.
+TOO_STRANGE = 2.5
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ class BodyResult:
     camera_yaw_deg, camera_yaw_sd_deg : float
         How far off the line the camera stands.
     strangeness : dict of str to float
-        Per event; above 1 the spread has grown, above `TOO_STRANGE` nothing is told.
+        Per event; above 1 spreads grow, above `TOO_STRANGE` nothing is told.
     covariance : dict of str to ndarray
         Per event, for `core.fit.condition`.
     """
@@ -189,7 +191,7 @@ def turned(xy_px: Array, angle_deg: float, size_px: tuple[int, int]) -> Array:
 
 
 def _is_ours(m: Measure) -> bool:
-    return m.id in FIGURES or m.id in PAIRS or m.id in _PEAKS
+    return m.id in (*FIGURES, *PAIRS, *_PEAKS, *FROM_JOINTS)
 
 
 def _time(events: Mapping[str, Moment], event: str, otherwise: float) -> float:
@@ -213,6 +215,8 @@ def _reading(m: Measure, swing: _Swing) -> Reading:
         return moment.reason or "not_reached"
     if m.id in _PEAKS:
         return _peak(swing, _PEAKS[m.id], moment.time_s)
+    if m.id not in (*FIGURES, *PAIRS):
+        return _from_joints(m, swing)
     parts = PAIRS.get(m.id, ((m.id, m.event),))
     read = [_at(swing, name, event) for name, event in parts]
     if any(isinstance(r, str) for r in read):
@@ -221,13 +225,44 @@ def _reading(m: Measure, swing: _Swing) -> Reading:
     raw = math.hypot(*(r.raw for r in read if not isinstance(r, str)))
     value = sum(k * r.value for k, r in zip(sign, read, strict=False) if not isinstance(r, str))
     slip = _slip(swing, parts, [r for r in read if not isinstance(r, str)])
-    scale = swing.scale(f"{m.id}/{m.event}", 1.5)
-    told_against = ["address", *(_nearest(event) for _, event in parts)]
+    return _spread_out(m, swing, value, raw, slip, [event for _, event in parts])
+
+
+def _spread_out(
+    m: Measure, swing: _Swing, value: float, raw: float, slip: float, events: list[str]
+) -> Reading:
+    """The value with its whole spread, unless the pose is too strange or little was seen."""
+    told_against = ["address", *(_nearest(event) for event in events)]
     strange = max(swing.strangeness.get(event, 0.0) for event in told_against)
     if strange > TOO_STRANGE or not math.isfinite(value):
         return "unfamiliar" if strange > TOO_STRANGE else "not_seen"
+    name = f"{m.id}/{m.event}"
+    spread = spread_of(raw, strange, swing.weights, name, level=swing.level, otherwise=1.5)
+    if mostly_average(spread, swing.weights, name):
+        return "mostly_average"
     unit = swing.capture.stature_cm / 100 if m.unit == "cm" else 1.0
-    return unit * value, unit * math.hypot(scale * raw * max(1.0, strange), slip)
+    return unit * value, unit * math.hypot(spread, slip)
+
+
+def _from_joints(m: Measure, swing: _Swing) -> Reading:
+    """A figure that the network has no output of its own for."""
+    moment = swing.events[m.event]
+    when = float(moment.time_s or 0.0)
+    nearest = int(np.argmin(np.abs(swing.time_s - when)))
+    joints = swing.corrected.joints_pct.copy()
+    if not np.isfinite(joints[nearest]).all() and gap_at(swing.time_s, when) > 0.1:
+        return "not_seen"
+    joints[swing.still] = np.nanmean(joints[swing.still], axis=0)
+    found = read(
+        m.id,
+        m.event,
+        time_s=swing.time_s,
+        joints=joints,
+        joints_sd=swing.corrected.joints_sd_pct,
+        events=swing.events,
+    )
+    slip = found.rate * (moment.uncertainty_s or 0.0)
+    return _spread_out(m, swing, found.value, found.raw, slip, [m.event])
 
 
 @dataclass(frozen=True)

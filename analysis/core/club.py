@@ -16,66 +16,58 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from analysis.core.camera import Camera, at_depth, camera_of, shaft_directions, turned
-from analysis.core.measures import Readings, ball_position_pct, measures_of
+from analysis.core.from_joints import read
+from analysis.core.led_on import late_in_backswing
+from analysis.core.measures import (
+    CLUB_MEASURES,
+    Reading,
+    Readings,
+    ball_position_pct,
+    measures_of,
+)
 from analysis.core.motion import gap_at, local_fit
 from analysis.core.pose import JOINT, Array, Capture, Moment, ShaftTrack
+from analysis.core.shaft_figures import (
+    BALL_MEETS_Y,
+    BALL_X,
+    BALL_Y,
+    BALL_Z_M,
+    USUAL,
+    Forearm,
+    Setting,
+    effects,
+    reading,
+    steepening,
+)
 from analysis.core.sighting import (
     Sighting,
     at_rest,
-    event_sd,
     head_at_address,
     seen_at,
     through_the_ball,
+    told_by_the_club,
 )
 
-SHAFT_MEASURES = ("handle_lean_deg", "shaft_pitch_deg", "shaft_aim_deg", "shaft_aim_cm")
 HAND_MEASURES = ("hand_speed_peak_m_s", "hand_speed_peak_s")
-
-
-@dataclass(frozen=True)
-class _Usual:
-    """Where hands and shaft usually are at an event, in statures and shaft lengths.
-
-    Medians and standard deviations over the rendered training swings: how far the grip
-    lies from the feet along the target line and toward the ball, and which share of the
-    shaft points along the target line and toward the ball.
-    """
-
-    grip_x: tuple[float, float]
-    grip_y: tuple[float, float]
-    along_x: tuple[float, float]
-    along_y: tuple[float, float]
-
-
-_USUAL = {
-    "address": _Usual((0.00, 0.02), (0.18, 0.03), (0.04, 0.05), (0.51, 0.10)),
-    "lead_arm_back": _Usual((-0.29, 0.03), (0.08, 0.06), (0.00, 0.25), (-0.51, 0.15)),
-    "late_back": _Usual((-0.23, 0.05), (0.06, 0.07), (0.80, 0.30), (-0.33, 0.26)),
-    "top": _Usual((-0.20, 0.05), (0.06, 0.07), (0.90, 0.20), (-0.18, 0.29)),
-    "transition": _Usual((-0.25, 0.04), (0.10, 0.07), (0.20, 0.40), (-0.45, 0.20)),
-    "lead_arm_down": _Usual((-0.28, 0.03), (0.11, 0.06), (0.00, 0.20), (-0.60, 0.19)),
-    "impact": _Usual((0.05, 0.04), (0.18, 0.04), (0.00, 0.20), (0.47, 0.14)),
-}
-# The head stands on the target line, which runs this far from the feet (statures).
-_BALL_X, _BALL_Y, _BALL_Z_M = (0.02, 0.03), (0.43, 0.06), 0.021
-_BALL_MEETS_Y = 0.50  # as far out as its line of sight meets the ground on average
+# Of the lead forearm's direction: from the joints' own spread to a true one on bodies
+# never seen, and what of it points along the view at least to be told (metres across it).
+_FOREARM_SCALE = {"lead_arm_back": 0.42, "top": 0.46, "lead_arm_down": 0.49, "delivery": 0.27}
+_FOREARM_M = 0.10
+# Of the toes likewise; and how well a length in the picture is known.
+_TOE_SCALE, _SCALE_SD = 0.7, 0.02
+_LONG = 0.35
 # Heels lie behind the ankles, and the network finds them to about this.
 _HEEL_Y, _HEEL_SD_M = -0.025, 0.015
-# Speed in space over speed across the picture, and its spread as a share.
-_ACROSS = {"down_the_line": (1.10, 0.07), "face_on": (1.07, 0.07)}
+# Speed in space over speed across the picture, and its spread as a share: over the downswings of
+# 3,018 rendered swings, habitual and free, 1.22 (1.08 to 1.60 for two in three) down the line,
+# where hands also cross the view along the target line, and 1.03 (1.00 to 1.09) face on.
+_ACROSS = {"down_the_line": (1.23, 0.25), "face_on": (1.04, 0.07)}
 _SPEED_SD_M_S = 0.3  # a fastest of noisy points: landmarks stray by half a centimetre a frame
-_LEVEL_DEG = 25.0  # an aim along a shaft nearer level than this points at the horizon
-_LONG = 0.35
-_LINE_SD_DEG = 0.5  # the handle is gripped a little off the line of the shaft
-# How well the seen length is known: a share of it, and how far its end is found (statures).
-_LENGTH_SD, _END_SD = 0.06, 0.02
-_SHARES = np.linspace(-0.98, 0.98, 99)
 
 
 def measure_club(
@@ -102,7 +94,7 @@ def measure_club(
         (measure, event) to (value, one standard deviation) or a reason code.
     """
     listed = measures_of(capture.view, capture.kind)
-    rows = [m for m in listed if m.id in SHAFT_MEASURES]
+    rows = [m for m in listed if m.id in CLUB_MEASURES]
     if shaft is None:
         return {(m.id, m.event): "not_seen" for m in rows}
     readings: Readings = {}
@@ -110,29 +102,97 @@ def measure_club(
         readings |= _hand_speed(shaft, events, body.scale_m_per_px, capture.view)
     if any(m.id == "ball_position_pct" for m in listed):
         readings["ball_position_pct", "address"] = _ball_position(shaft, body, events, capture)
+    if any(m.id == "ball_distance_cm" for m in listed):
+        readings["ball_distance_cm", "address"] = _ball_distance(shaft, body, events, capture)
+        rows = [m for m in rows if m.id != "ball_distance_cm"]
     if not np.isfinite(shaft.angle_deg).any():
         return readings | {(m.id, m.event): "not_seen" for m in rows}
     setting = _setting(shaft, body, events, capture)
     for m in rows:
-        moment = events.get(m.event, Moment(None, reason="not_reached"))
-        if moment.time_s is None:
-            readings[m.id, m.event] = moment.reason or "not_reached"
-            continue
-        seen = (
-            at_rest(shaft, moment)
-            if m.event == "address"
-            else seen_at(shaft, moment, setting.stature_px)
-        )
-        if m.event == "top" and not isinstance(seen, str):
-            # down-the-line the shaft points along the view there: what is short is an edge
-            seen = seen if seen.length_px > _LONG * setting.stature_px else "shaft_end_on"
-        if m.event == "impact" and not isinstance(seen, str):
-            seen = through_the_ball(seen, head_at_address(shaft, events))
-        if isinstance(seen, str):
-            readings[m.id, m.event] = seen
-            continue
-        readings[m.id, m.event] = _reading(m.id, m.event, seen, setting, moment)
+        readings[m.id, m.event] = _told(m.id, m.event, shaft, events, body, setting)
     return readings
+
+
+def _told(
+    id: str,
+    event: str,
+    shaft: ShaftTrack,
+    events: Mapping[str, Moment],
+    body: Any,
+    setting: Setting,
+) -> Reading:
+    moment = events.get(event, Moment(None, reason="not_reached"))
+    if event == "late_back" and moment.time_s is not None:
+        led = late_in_backswing(id, shaft, moment, events, setting)
+        if led is not None:
+            return led
+    seen = _seen(event, shaft, events, setting)
+    if isinstance(seen, str):
+        return seen
+    if id == "steepening_deg":
+        before = _seen("lead_arm_back", shaft, events, setting)
+        if isinstance(before, str):
+            return before
+        pitch = "shaft_pitch_deg"
+        return steepening(
+            effects(pitch, "lead_arm_back", before, setting, events["lead_arm_back"]),
+            effects(pitch, event, seen, setting, moment),
+        )
+    if id != "wrist_set_deg":
+        return reading(id, event, seen, setting, moment)
+    forearm = _forearm(event, events, body)
+    return (
+        forearm if isinstance(forearm, str) else reading(id, event, seen, setting, moment, forearm)
+    )
+
+
+def _seen(
+    event: str, shaft: ShaftTrack, events: Mapping[str, Moment], setting: Setting
+) -> Sighting | str:
+    """The shaft at an event, or why it is not told there."""
+    moment = events.get(event, Moment(None, reason="not_reached"))
+    if moment.time_s is None:
+        return moment.reason or "not_reached"
+    if event == "address":
+        return at_rest(shaft, moment)
+    seen = seen_at(shaft, moment, setting.stature_px)
+    if isinstance(seen, str):
+        # face on no shaft points at the camera at impact: there it is blur that hides it
+        return "not_seen" if event == "impact" else seen
+    if event == "top" and seen.length_px <= _LONG * setting.stature_px:
+        # down-the-line the shaft points along the view there: what is short is an edge
+        return "shaft_end_on"
+    if event == "impact":
+        if not told_by_the_club(moment, events, seen.frame_s):
+            return "not_seen"
+        head, ball = head_at_address(shaft, events), shaft.ball_px
+        if not np.isfinite(head).all():
+            # the ball lies within a few centimetres of where the head stood
+            head, ball = ball, np.full(2, np.nan)
+        return through_the_ball(seen, head, moment, ball=ball)
+    return seen
+
+
+def _forearm(event: str, events: Mapping[str, Moment], body: Any) -> Forearm | str:
+    """Which way the lead forearm points across the picture, from the joints."""
+    joints_m, sd_m = getattr(body, "joints_m", None), getattr(body, "joints_sd_m", None)
+    if joints_m is None or sd_m is None:
+        return "not_seen"
+    found = read(
+        "lead_forearm_deg",
+        event,
+        time_s=body.time_s,
+        joints=100 * joints_m,
+        joints_sd=100 * np.repeat(sd_m[..., None], 3, axis=2),
+        events=events,
+    )
+    if not (math.isfinite(found.value) and math.isfinite(found.raw)):
+        return "not_seen"
+    near = int(np.argmin(np.abs(body.time_s - events[event].time_s)))
+    elbow, wrist = (joints_m[near, JOINT[f"{j}_lead"]] for j in ("elbow", "wrist"))
+    if float(np.hypot(wrist[0] - elbow[0], wrist[2] - elbow[2])) < _FOREARM_M:
+        return "arm_end_on"
+    return Forearm(found.value, found.rate, _FOREARM_SCALE[event] * found.raw)
 
 
 def _hand_speed(
@@ -199,10 +259,52 @@ def _ball_position(
     value = share(camera, far)
     others = [
         share(turned(camera, yaw=camera.yaw_sd_deg), far),
-        share(camera, far + _BALL_Y[1]),
+        share(camera, far + BALL_Y[1]),
         share(camera, far, _HEEL_SD_M / body.scale_m_per_px),
     ]
     return value, math.hypot(*(o - value for o in others), 1.0)
+
+
+def _ball_distance(
+    shaft: ShaftTrack, body: Any, events: Mapping[str, Moment], capture: Capture
+) -> Reading:
+    """Ball in front of the middle of the toes, down-the-line, each at its own distance."""
+    address = events.get("address", Moment(None, reason="not_seen"))
+    if address.time_s is None:
+        return address.reason or "not_seen"
+    ball = shaft.ball_px
+    ball = ball if np.isfinite(ball).all() else head_at_address(shaft, events)
+    if not np.isfinite(ball).all():
+        return "no_ball"
+    near = np.abs(body.time_s - address.time_s) < 0.3
+    toes = [JOINT["toe_lead"], JOINT["toe_trail"]]
+    if not near.any() or not np.isfinite(body.joints_px[near][:, toes]).any():
+        return "not_seen"
+    toe_px = np.nanmedian(body.joints_px[near][:, toes], axis=0).mean(axis=0)
+    stature_m = capture.stature_cm / 100
+    camera = camera_of(body, events, capture, stature_m / body.scale_m_per_px)
+
+    def away(seen_by: Camera, ball_x: float) -> float:
+        out = at_depth(seen_by, ball, ball_x * stature_m, 0) - at_depth(seen_by, toe_px, 0.0, 0)
+        return 100 * float(out[1])
+
+    value = away(camera, BALL_X[0])
+    others = [
+        away(turned(camera, yaw=camera.yaw_sd_deg), BALL_X[0]),
+        away(turned(camera, roll=camera.roll_sd_deg), BALL_X[0]),
+        away(camera, BALL_X[0] + BALL_X[1]),
+        value * (1 + _SCALE_SD),
+    ]
+    toe_sd = _TOE_SCALE * 100 * float(np.nanmean(_spread_m(body, near)[:, toes])) / math.sqrt(2)
+    return value, math.hypot(*(o - value for o in others), toe_sd, 0.5)
+
+
+def _spread_m(body: Any, rows: Array) -> Array:
+    """How far off each joint may be; where nobody says, a landmark's own error."""
+    known = getattr(body, "joints_sd_m", None)
+    if known is None or not np.isfinite(known[rows]).any():
+        return np.full((int(np.sum(rows)), len(JOINT)), _HEEL_SD_M)
+    return np.asarray(known[rows])
 
 
 def _ball_depth(camera: Camera, ball_px: Array, stature_m: float) -> float:
@@ -212,26 +314,14 @@ def _ball_depth(camera: Camera, ball_px: Array, stature_m: float) -> float:
     """
     ray = camera.ray(ball_px)
     if ray[2] >= 0:
-        return _BALL_Y[0]
-    meets = camera.position_m + ray * (_BALL_Z_M - camera.position_m[2]) / ray[2]
-    return _BALL_Y[0] + 0.5 * (min(max(float(meets[1]) / stature_m, 0.2), 0.8) - _BALL_MEETS_Y)
-
-
-@dataclass(frozen=True)
-class _Setting:
-    """What is the same for all events of one repetition."""
-
-    camera: Camera
-    view: str
-    stature_m: float
-    stature_px: float
-    shaft_m: float
-    ball_px: Array
+        return BALL_Y[0]
+    meets = camera.position_m + ray * (BALL_Z_M - camera.position_m[2]) / ray[2]
+    return BALL_Y[0] + 0.5 * (min(max(float(meets[1]) / stature_m, 0.2), 0.8) - BALL_MEETS_Y)
 
 
 def _setting(
     shaft: ShaftTrack, body: Any, events: Mapping[str, Moment], capture: Capture
-) -> _Setting:
+) -> Setting:
     stature_m = capture.stature_cm / 100
     stature_px = stature_m / body.scale_m_per_px
     camera = camera_of(body, events, capture, stature_px)
@@ -246,7 +336,7 @@ def _setting(
     )
     if not np.isfinite(shaft_m) or not 0.4 < shaft_m < 1.3:
         shaft_m = min(max(reach, 0.7), 1.1)
-    return _Setting(camera, capture.view, stature_m, stature_px, shaft_m, ball)
+    return Setting(camera, capture.view, stature_m, stature_px, shaft_m, ball)
 
 
 def _length_m(
@@ -269,7 +359,7 @@ def _length_m(
     grip_px = np.nanmedian(shaft.grip_px[rows], axis=0)
     step = head - grip_px
     seen = float(np.hypot(*step))
-    usual, axis = _USUAL["address"], 0 if view == "down_the_line" else 1
+    usual, axis = USUAL["address"], 0 if view == "down_the_line" else 1
     along, depth = (
         (usual.along_x[0], usual.grip_x[0]) if axis == 0 else (usual.along_y[0], usual.grip_y[0])
     )
@@ -282,103 +372,3 @@ def _length_m(
     # where f (p + L d)_xy / (p + L d)_z has moved from f p_xy / p_z by what is seen
     shift = camera.f_px * float((turned_to[:2] - grip[:2] / grip[2] * turned_to[2]) @ step) / seen
     return seen * float(grip[2]) / (shift - seen * float(turned_to[2]))
-
-
-# --- from picture to ground ---------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Inputs:
-    """Everything a value depends on, so that each can be moved by its spread."""
-
-    angle_deg: float
-    grip_px: Array
-    along: float
-    grip_depth: float
-    ball_depth: float
-    camera: Camera
-
-
-def _reading(
-    id: str, event: str, seen: Sighting, setting: _Setting, moment: Moment
-) -> tuple[float, float] | str:
-    usual = _USUAL[event]
-    down_the_line = setting.view == "down_the_line"
-    depth, depth_sd = usual.grip_x if down_the_line else usual.grip_y
-    ball, ball_sd = _BALL_X if down_the_line else _BALL_Y
-    along, along_sd = _along(seen, setting, event)
-    given = _Inputs(seen.angle_deg, seen.grip_px, along, depth, ball, setting.camera)
-    value = _value(id, event, given, setting)
-    if isinstance(value, str):
-        return value
-    sigma = event_sd(moment, seen.frame_s)
-    moved = [
-        replace(given, angle_deg=given.angle_deg + math.hypot(seen.sd_deg, _LINE_SD_DEG)),
-        replace(
-            given,
-            angle_deg=given.angle_deg + seen.rate_deg_s * sigma,
-            grip_px=given.grip_px + seen.grip_rate_px_s * sigma,
-        ),
-        replace(given, along=float(np.clip(along + along_sd, -0.999, 0.999))),
-        replace(given, grip_depth=depth + depth_sd),
-        replace(given, ball_depth=ball + ball_sd),
-        replace(given, camera=turned(setting.camera, yaw=setting.camera.yaw_sd_deg)),
-        replace(given, camera=turned(setting.camera, pitch=setting.camera.pitch_sd_deg)),
-        replace(given, camera=turned(setting.camera, roll=setting.camera.roll_sd_deg)),
-    ]
-    variance = 0.0
-    for other in moved:
-        changed = _value(id, event, other, setting)
-        step = 15.0 if isinstance(changed, str) else changed - value
-        variance += min(abs(step), 60.0) ** 2
-    return value, math.sqrt(variance)
-
-
-def _along(seen: Sighting, setting: _Setting, event: str) -> tuple[float, float]:
-    """Share of the shaft along the view: what is usual, sharpened by the seen length.
-
-    Every share is tried: the direction it gives the shaft, how long a shaft of this
-    length would look then from this camera, and how well both fit.
-    """
-    usual, axis = _USUAL[event], 0 if setting.view == "down_the_line" else 1
-    mean, sd = usual.along_x if axis == 0 else usual.along_y
-    depth = usual.grip_x[0] if axis == 0 else usual.grip_y[0]
-    direction = shaft_directions(setting.camera, seen.grip_px, seen.angle_deg, _SHARES, axis)
-    grip = at_depth(setting.camera, seen.grip_px, depth * setting.stature_m, axis)
-    head_px = setting.camera.picture_px(grip + setting.shaft_m * direction)
-    length = np.hypot(*(head_px - seen.grip_px).T)
-    spread = np.hypot(_LENGTH_SD * length, _END_SD * setting.stature_px)
-    misfit = ((_SHARES - mean) / sd) ** 2 + ((seen.length_px - length) / spread) ** 2
-    possible = np.isfinite(misfit)
-    if not possible.any():
-        return mean, sd
-    weight = np.where(possible, np.exp(-0.5 * (misfit - np.nanmin(misfit))), 0.0)
-    weight /= weight.sum()
-    best = float(weight @ _SHARES)
-    return best, math.sqrt(float(weight @ (_SHARES - best) ** 2))
-
-
-def _value(id: str, event: str, given: _Inputs, setting: _Setting) -> float | str:
-    axis = 0 if setting.view == "down_the_line" else 1
-    share = np.array([given.along])
-    direction = shaft_directions(given.camera, given.grip_px, given.angle_deg, share, axis)[0]
-    if not np.isfinite(direction).all():
-        return "shaft_end_on"
-    if id == "handle_lean_deg":
-        return math.degrees(math.atan2(-direction[0], -direction[2]))
-    pitch = math.degrees(math.atan2(direction[2], -direction[1])) % 180
-    if id == "shaft_pitch_deg":
-        return pitch
-    if min(pitch, 180 - pitch) < _LEVEL_DEG:
-        return "shaft_level"
-    if not np.isfinite(setting.ball_px).all():
-        return "no_ball"
-    grip = at_depth(given.camera, given.grip_px, given.grip_depth * setting.stature_m, axis)
-    ball = at_depth(given.camera, setting.ball_px, given.ball_depth * setting.stature_m, axis)
-    down = direction if direction[2] < 0 else -direction
-    drop = grip[2] - ball[2]
-    to_ball = math.atan2(ball[1] - grip[1], drop)
-    along_shaft = math.atan2(down[1], -down[2])
-    if id == "shaft_aim_deg":
-        return math.degrees(along_shaft - to_ball)
-    return float(100 * (grip[1] + math.tan(along_shaft) * (drop + _BALL_Z_M) - ball[1]))

@@ -47,7 +47,7 @@ from analysis.core.stillness import longest_rest
 _TAKEAWAY_SHARE = (0.40, 0.06)
 _DELIVERY_SHARE = (0.24, 0.05)
 _FOLLOW_SHARE = (0.24, 0.10)
-_JOINT_ARM_SD_DEG = 4.0
+_JOINT_ARM_SD_DEG = 4.5
 _HANDS = [JOINT[name] for name in ("grip", "wrist_lead", "wrist_trail")]
 
 
@@ -187,7 +187,14 @@ def _swing_events(
         impact + _FOLLOW_SHARE[0] * down, _FOLLOW_SHARE[1] * down
     )
     events["finish"] = finish_of(s, impact)
-    return {name: _at_least_half_a_gap(s.time_s, events[name]) for name in EVENTS}
+    return {name: _within(s.time_s, events[name]) for name in EVENTS}
+
+
+def _within(time_s: Array, moment: Moment) -> Moment:
+    """A moment as sure as the frames allow; none where the film had ended before it."""
+    if moment.time_s is not None and moment.time_s > time_s[-1] + 1e-6:
+        return Moment(None, reason="not_reached")
+    return _at_least_half_a_gap(time_s, moment)
 
 
 def _at_least_half_a_gap(time_s: Array, moment: Moment) -> Moment:

@@ -15,7 +15,16 @@ from typing import Any
 
 import numpy as np
 
-from analysis.core.pose import EVENTS, JOINT, MEASURED_VIEWS, Array, Moment
+from analysis.core.geometry import (
+    at,
+    centre_of_mass_m,
+    joint_angle_deg,
+    line_azimuth_deg,
+    mean_of,
+)
+from analysis.core.joint_forms import OF_THE_JOINTS
+from analysis.core.motion import crossing_s
+from analysis.core.pose import EVENTS, JOINT, KINDS, MEASURED_VIEWS, Array, Moment
 
 DTL, FO = MEASURED_VIEWS
 BOTH = MEASURED_VIEWS
@@ -30,7 +39,11 @@ Readings = dict[tuple[str, str], Reading]
 
 @dataclass(frozen=True)
 class Measure:
-    """One number at one event; `label` is the English word that `coaching` translates."""
+    """One number at one event; `label` is the English word that `coaching` translates.
+
+    In films of the kinds `folded` pages show it only on demand: it says what another figure
+    beside it says better, or is rarely sure enough to act on.
+    """
 
     id: str
     event: str
@@ -38,6 +51,7 @@ class Measure:
     kinds: tuple[str, ...]
     unit: str
     label: str
+    folded: tuple[str, ...] = ()
 
 
 def _kinds(event: str) -> tuple[str, ...]:
@@ -46,12 +60,21 @@ def _kinds(event: str) -> tuple[str, ...]:
     return BACKSWINGS if EVENTS.index(event) <= EVENTS.index("top") else SWINGS
 
 
-def _rows(id: str, events: str, views: tuple[str, ...], unit: str, label: str) -> list[Measure]:
-    return [Measure(id, e, views, _kinds(e), unit, label) for e in events.split()]
+def _rows(
+    id: str,
+    events: str,
+    views: tuple[str, ...],
+    unit: str,
+    label: str,
+    *,
+    folded: tuple[str, ...] = (),
+) -> list[Measure]:
+    return [Measure(id, e, views, _kinds(e), unit, label, folded) for e in events.split()]
 
 
 _TURNED = (*BACKSWINGS, "bar")
-_SHAFT_EVENTS = "lead_arm_back late_back top transition lead_arm_down"
+_WRIST_EVENTS = "lead_arm_back top lead_arm_down delivery"
+_BALANCE_EVENTS = "address top lead_arm_down impact finish"
 
 MEASURES: tuple[Measure, ...] = (
     *_rows("trunk_tilt_deg", "address", (DTL,), "deg", "trunk tilt"),
@@ -59,16 +82,20 @@ MEASURES: tuple[Measure, ...] = (
     *_rows("arm_hang_deg", "address", (DTL,), "deg", "arm hang"),
     *_rows("balance_pct", "address", (DTL,), "%", "balance over the feet"),
     *_rows("pelvis_behind_heel_cm", "address", (DTL,), "cm", "pelvis behind the heels"),
-    *_rows("arm_torso_ratio", "address", BOTH, "", "arm to torso"),
+    *_rows("hands_thigh_cm", "address", (DTL,), "cm", "hands from the thighs"),
+    *_rows("ball_distance_cm", "address", (DTL,), "cm", "ball from the toes"),
+    *_rows("shoulder_to_feet_deg", "address", BOTH, "deg", "shoulders against the feet"),
+    *_rows("arm_torso_ratio", "address", BOTH, "", "arm to torso", folded=KINDS),
     *_rows("stance_ratio", "address", (FO,), "", "stance width to shoulders"),
     *_rows("ball_position_pct", "address", (FO,), "%", "ball position"),
+    *_rows("balance_side_pct", _BALANCE_EVENTS, (FO,), "%", "balance between the feet"),
     *_rows("side_tilt_deg", "address top impact", (FO,), "deg", "side tilt"),
     Measure("pelvis_turn_deg", "top", BOTH, _TURNED, "deg", "pelvis turn"),
     *_rows("pelvis_turn_deg", "impact", BOTH, "deg", "pelvis turn"),
     Measure("shoulder_turn_deg", "top", BOTH, _TURNED, "deg", "shoulder turn"),
     *_rows("shoulder_turn_deg", "impact", BOTH, "deg", "shoulder turn"),
     Measure("bar_turn_deg", "top", BOTH, ("bar",), "deg", "turn of the held club"),
-    *_rows("separation_deg", "top", BOTH, "deg", "separation"),
+    *_rows("separation_deg", "top", BOTH, "deg", "separation", folded=KINDS),
     *_rows("hip_line_tilt_deg", "top", (FO,), "deg", "hip line tilt"),
     *_rows("trail_hip_depth_cm", "top", (DTL,), "cm", "trail hip depth"),
     *_rows("pelvis_to_ball_cm", "top lead_arm_down impact", (DTL,), "cm", "pelvis toward the ball"),
@@ -81,35 +108,56 @@ MEASURES: tuple[Measure, ...] = (
     *_rows("head_rise_cm", "top impact", BOTH, "cm", "head rise"),
     *_rows("trunk_tilt_change_deg", "impact", (DTL,), "deg", "change of trunk tilt"),
     *_rows("hand_depth_cm", "top", (DTL,), "cm", "hand depth"),
-    *_rows("lead_elbow_deg", "top", (FO,), "deg", "lead elbow"),
+    *_rows("hands_path_cm", "lead_arm_down", (DTL,), "cm", "path of the hands coming down"),
+    *_rows("lead_arm_up_deg", "top", (FO,), "deg", "lead arm above level"),
+    *_rows("lead_elbow_deg", "top follow_through", (FO,), "deg", "lead elbow"),
+    *_rows("wrist_set_deg", _WRIST_EVENTS, (FO,), "deg", "wrist set"),
+    *_rows("shaft_past_level_deg", "top", (FO,), "deg", "shaft past level"),
     *_rows("handle_lean_deg", "address impact", (FO,), "deg", "handle lean"),
-    *_rows("shaft_pitch_deg", f"address {_SHAFT_EVENTS}", (DTL,), "deg", "shaft pitch"),
-    *_rows("shaft_aim_deg", _SHAFT_EVENTS, (DTL,), "deg", "shaft aim"),
-    *_rows("shaft_aim_cm", "lead_arm_back lead_arm_down", (DTL,), "cm", "shaft aim on the ground"),
+    *_rows("shaft_pitch_deg", "address lead_arm_back late_back", (DTL,), "deg", "shaft pitch"),
+    *_rows("shaft_pitch_deg", "top", (DTL,), "deg", "shaft pitch", folded=SWINGS),
+    *_rows("shaft_pitch_deg", "transition lead_arm_down", (DTL,), "deg", "shaft pitch"),
+    *_rows("steepening_deg", "lead_arm_down", (DTL,), "deg", "steepening of the shaft"),
+    *_rows("shaft_aim_deg", "lead_arm_back late_back", (DTL,), "deg", "shaft aim"),
+    *_rows("shaft_aim_deg", "top", (DTL,), "deg", "shaft aim", folded=SWINGS),
+    *_rows("shaft_aim_deg", "transition lead_arm_down", (DTL,), "deg", "shaft aim"),
+    *_rows(
+        "shaft_aim_cm",
+        "lead_arm_back lead_arm_down",
+        (DTL,),
+        "cm",
+        "shaft aim on the ground",
+        folded=KINDS,
+    ),
     *_rows("backswing_s", "top", BOTH, "s", "backswing"),
     *_rows("downswing_s", "impact", BOTH, "s", "downswing"),
     *_rows("tempo_ratio", "impact", BOTH, "", "tempo"),
     *_rows("hand_speed_peak_m_s", "impact", BOTH, "m/s", "peak hand speed"),
-    *_rows("pelvis_speed_peak_s", "impact", BOTH, "s", "pelvis fastest before impact"),
-    *_rows("shoulder_speed_peak_s", "impact", BOTH, "s", "shoulders fastest before impact"),
-    *_rows("hand_speed_peak_s", "impact", BOTH, "s", "hands fastest before impact"),
+    *_rows(
+        "pelvis_speed_peak_s", "impact", BOTH, "s", "pelvis fastest before impact", folded=KINDS
+    ),
+    *_rows(
+        "shoulder_speed_peak_s",
+        "impact",
+        BOTH,
+        "s",
+        "shoulders fastest before impact",
+        folded=KINDS,
+    ),
+    *_rows("hand_speed_peak_s", "impact", BOTH, "s", "hands fastest before impact", folded=KINDS),
+    *_rows("finish_held_s", "finish", BOTH, "s", "finish held"),
 )
 
 # Values of the shaft come from `core.club`, of the bar from the bar film.
-CLUB_MEASURES = ("handle_lean_deg", "shaft_pitch_deg", "shaft_aim_deg", "shaft_aim_cm")
-
-# Segment masses (share of the body) and centres of mass (from the first end point),
-# mean of the male and female columns of de Leva, J Biomech 1996;29(9):1223-1230; the
-# trunk runs mid-hip to mid-shoulder (his third definition, given from the shoulder).
-_SEGMENTS = (
-    ("head", "head", 0.0681, 0.0),
-    ("mid_shoulder", "mid_hip", 0.43015, 0.4046),
-    ("shoulder", "elbow", 0.0263, 0.5763),
-    ("elbow", "wrist", 0.0150, 0.45665),
-    ("wrist", "grip", 0.00585, 0.76870),
-    ("hip", "knee", 0.1447, 0.38535),
-    ("knee", "ankle", 0.0457, 0.43735),
-    ("heel", "toe", 0.0133, 0.42145),
+CLUB_MEASURES = (
+    "handle_lean_deg",
+    "shaft_pitch_deg",
+    "steepening_deg",
+    "shaft_aim_deg",
+    "shaft_aim_cm",
+    "shaft_past_level_deg",
+    "wrist_set_deg",
+    "ball_distance_cm",
 )
 
 
@@ -118,88 +166,17 @@ def measures_of(view: str, kind: str) -> tuple[Measure, ...]:
     return tuple(m for m in MEASURES if view in m.views and kind in m.kinds)
 
 
-def mean_of(joints_m: Array, joint: str) -> Array:
-    """Mean of the lead and the trail `joint`, shape (T, 3)."""
-    return (joints_m[:, JOINT[f"{joint}_lead"]] + joints_m[:, JOINT[f"{joint}_trail"]]) / 2
-
-
-def joint_angle_deg(proximal: Array, joint: Array, distal: Array) -> Array:
-    """Angle at `joint` between the two segments that meet there.
-
-    Parameters
-    ----------
-    proximal, joint, distal : ndarray, shape (T, D)
-        Positions in any unit. A NaN in any of them makes that frame NaN.
-
-    Returns
-    -------
-    ndarray, shape (T,)
-        Degrees in [0, 180]; 180 is a straight limb.
-    """
-    a, b = proximal - joint, distal - joint
-    cosine = np.sum(a * b, axis=1) / (np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1))
-    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
-
-
-def line_azimuth_deg(joints_m: Array, joint: str) -> Array:
-    """Direction on the ground of the line from the lead to the trail `joint`, unwrapped.
-
-    Grows in a backswing: away from the target is positive.
-    """
-    line = joints_m[:, JOINT[f"{joint}_trail"]] - joints_m[:, JOINT[f"{joint}_lead"]]
-    angle = np.arctan2(line[:, 1], line[:, 0])
-    seen = np.isfinite(angle)
-    unwrapped = np.full_like(angle, np.nan)
-    unwrapped[seen] = np.unwrap(angle[seen])
-    return np.degrees(unwrapped)
-
-
-def centre_of_mass_m(joints_m: Array) -> Array:
-    """Whole-body centre of mass, shape (T, 3).
-
-    Notes
-    -----
-    The club is left out. Sex is not asked, so the two columns of the source are averaged:
-    the difference moves the centre by less than 1 % of foot length at address.
-
-    References
-    ----------
-    de Leva P. J Biomech 1996;29(9):1223-1230.
-    """
-    total = np.zeros_like(joints_m[:, 0])
-    mass = 0.0
-    for first, second, share, along in _SEGMENTS:
-        for side in ("",) if first in ("head", "mid_shoulder") else ("lead", "trail"):
-            a, b = _end(joints_m, first, side), _end(joints_m, second, side)
-            total = total + share * (a + along * (b - a))
-            mass += share
-    return total / mass
-
-
-def _end(joints_m: Array, name: str, side: str) -> Array:
-    if name.startswith("mid_"):
-        return mean_of(joints_m, name[4:])
-    return joints_m[:, JOINT[name if name in JOINT else f"{name}_{side}"]]
-
-
-def at(time_s: Array, curve: Array, when_s: float) -> float:
-    """Value of a curve at a moment between frames; NaN where it was not seen."""
-    seen = np.isfinite(curve)
-    if not seen.any() or not time_s[seen][0] - 0.05 <= when_s <= time_s[seen][-1] + 0.05:
-        return math.nan
-    return float(np.interp(when_s, time_s[seen], curve[seen]))
-
-
-def rate_at(time_s: Array, curve: Array, when_s: float, *, over_s: float = 0.02) -> float:
-    """Rate of change around a moment, per second, over at least two frames."""
-    gap = float(np.median(np.diff(time_s))) if len(time_s) > 1 else over_s
-    half = max(over_s, gap)
-    before, after = at(time_s, curve, when_s - half), at(time_s, curve, when_s + half)
-    return (after - before) / (2 * half)
+def is_folded(id: str, event: str, kind: str) -> bool:
+    """Whether pages show a figure of this kind of film only on demand."""
+    return any(m.id == id and m.event == event and kind in m.folded for m in MEASURES)
 
 
 def body_curves(joints_m: Array, time_s: Array, *, address_s: float) -> dict[str, Array]:
     """Closed forms of all body measures over a swing, each of shape (T,).
+
+    Beside the measures: `grip_out_cm` (toward the ball) and `grip_up_cm`, which
+    `hands_path_cm` is read from, and `lead_forearm_deg`, the lead forearm's part of
+    `wrist_set_deg`, told as `lead_arm_up_deg` is.
 
     Parameters
     ----------
@@ -225,6 +202,7 @@ def body_curves(joints_m: Array, time_s: Array, *, address_s: float) -> dict[str
     pelvis, shoulders = (_turn(joints_m, time_s, j, address_s) for j in ("hip", "shoulder"))
     slope = _slope_deg(joints_m)
     return {
+        **{id: form.curve(joints_m, base) for id, form in OF_THE_JOINTS.items()},
         "trunk_tilt_deg": tilt,
         "knee_flex_deg": 180 - _both(joints_m, "hip", "knee", "ankle"),
         "arm_hang_deg": np.degrees(np.arctan2(arms[:, 1], -arms[:, 2])),
@@ -269,7 +247,30 @@ def body_value(
         top = events["top"].time_s
         travel = curves.get("pelvis_to_ball_cm", np.full(len(time_s), math.nan))
         return at(time_s, travel, when) - (math.nan if top is None else at(time_s, travel, top))
+    if id == "hands_path_cm":
+        return hands_path_cm(curves, time_s, events)
     return at(time_s, curves[id], when) if id in curves else math.nan
+
+
+def hands_path_cm(
+    curves: Mapping[str, Array], time_s: Array, events: Mapping[str, Moment]
+) -> float:
+    """How far outside their way back the hands come down, read as the lead arm is level.
+
+    The grip's place toward the ball at `lead_arm_down` minus its place at the same height
+    between address and top; NaN where the hands never were so high going back.
+    """
+    start, top, down = (
+        events[e].time_s if e in events else None for e in ("address", "top", "lead_arm_down")
+    )
+    if start is None or top is None or down is None:
+        return math.nan
+    height = at(time_s, curves["grip_up_cm"], down)
+    back = (time_s >= start) & (time_s <= top) & np.isfinite(curves["grip_up_cm"])
+    when = crossing_s(time_s[back], curves["grip_up_cm"][back] - height, rising=True)
+    if not math.isfinite(when):
+        return math.nan
+    return at(time_s, curves["grip_out_cm"], down) - at(time_s, curves["grip_out_cm"], when)
 
 
 def tempo_readings(

@@ -17,6 +17,7 @@ HAND = {
 }
 # Two hands on one handle are never this share of the trunk's drawn length apart.
 _TORN = 0.35
+_MOMENT_S = 0.16
 _SHIN = [("knee_left", "ankle_left"), ("knee_right", "ankle_right")]
 _THIGH = [("hip_left", "knee_left"), ("hip_right", "knee_right")]
 
@@ -73,9 +74,29 @@ def hands_px(pose: PoseSequence) -> Array:
     trunk = midpoint(pose.xy_px, "shoulder_left", "shoulder_right") - midpoint(
         pose.xy_px, "hip_left", "hip_right"
     )
-    torn = _length(sides[0] - sides[1]) > _TORN * _median(_length(trunk))
+    trunk_px = _median(_length(trunk))
+    torn = _length(sides[0] - sides[1]) > _TORN * trunk_px
+    both = 0.5 * (sides[0] + sides[1])
     pick = np.where((sure[0] >= sure[1])[:, None], sides[0], sides[1])
-    return median3(np.where(torn[:, None], pick, 0.5 * (sides[0] + sides[1])))
+    near = _bridged(pose.time_s, np.where(torn[:, None], np.nan, both))
+    # lost for a moment only: the hand that stayed where both were is the right one
+    stray = [_length(side - near) for side in (*sides, pick)]
+    left = np.minimum(stray[0], stray[1]) < np.minimum(stray[2], _TORN * trunk_px)
+    stayed = np.where((stray[0] <= stray[1])[:, None], sides[0], sides[1])
+    pick = np.where(left[:, None], stayed, pick)
+    return median3(np.where(torn[:, None], pick, both))
+
+
+def _bridged(time_s: Array, path: Array) -> Array:
+    """Short gaps of a path filled in time; NaN in longer ones, shape (T, 2)."""
+    known = np.isfinite(path).all(axis=1)
+    if known.sum() < 2:
+        return np.full(path.shape, np.nan)
+    t = time_s[known]
+    after = np.clip(np.searchsorted(t, time_s), 1, len(t) - 1)
+    short = t[after] - t[after - 1] <= _MOMENT_S
+    filled = np.stack([np.interp(time_s, t, path[known, k]) for k in (0, 1)], axis=1)
+    return np.where(short[:, None], filled, np.nan)
 
 
 def _length(vectors: Array) -> Array:

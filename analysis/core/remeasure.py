@@ -9,93 +9,51 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analysis.core.bar import BarTrack, measure_bar
+from analysis.core.artifact import (
+    Artifact,
+    bar_of,
+    curves_of,
+    held_of,
+    pose_of,
+    scale_of,
+    stored_of,
+)
+from analysis.core.bar import measure_bar
 from analysis.core.body import measure_body
 from analysis.core.club import measure_club
 from analysis.core.corrector import Weights
 from analysis.core.fit import by_hand
+from analysis.core.from_joints import FROM_JOINTS
+from analysis.core.geometry import RATE_S
 from analysis.core.measures import (
     CLUB_MEASURES,
     Reading,
     Readings,
-    at,
-    body_curves,
     body_value,
     measures_of,
-    rate_at,
     repetition,
     tempo_readings,
     withheld,
 )
-from analysis.core.pose import JOINT, Array, Capture, Moment, PoseSequence, ShaftTrack
-from analysis.core.steady import moved, undone
+from analysis.core.pose import Array, Moment
+from analysis.core.put_right import (
+    POINT_SD_M,
+    belongs,
+    check_correction,
+    covariance_of,
+    moved_events,
+    moved_joints,
+    moved_shaft,
+    moves_club,
+    steps_pct,
+)
 
-# A joint put right by hand spreads this far in time: further, the fit knows better.
-REACH_S = 0.10
-# One standard deviation of a person's placing of a point, and of choosing a frame.
-POINT_SD_M = 0.008
-# Joints whose distance is fixed by the bone between them: when one moves in the
-# picture, its depth follows. Both ends of a breadth lie on one bone.
-_BONES = tuple((f"{j}_lead", f"{j}_trail") for j in ("hip", "shoulder"))
-
-
-@dataclass(frozen=True)
-class Artifact:
-    """What a measuring run leaves behind.
-
-    `meta` is plain JSON: `capture`, `size_px`, `stretched`, `versions`, `quality` and
-    for each repetition its `events`, `values` and scalars; `arrays` holds
-    `frame_times_s` (N,) and, named `rep{k}/NAME`: `time_s` (T,), `frame` (T,),
-    `landmarks_px` (T, 33, 2), `confidence` and `depth_px` (T, 33), `world_m`
-    (T, 33, 3), `joints_px` (T, J, 2),
-    `joints_m` (T, J, 3), `joints_sd_m` (T, J), `camera/NAME`, and the fields of
-    `ShaftTrack` and `BarTrack` as `shaft/NAME` and `bar/NAME`. All of it is of a
-    right-hander: a left-hander's is mirrored. Of a camera that moved there is `steady`
-    (T, 2, 3), and all pixels are counted in one picture: `in_frames` brings them back.
-    """
-
-    meta: Mapping[str, Any]
-    arrays: Mapping[str, Array]
-
-    def of(self, rep: int, name: str) -> Array:
-        return self.arrays[f"rep{rep}/{name}"]
-
-    @property
-    def capture(self) -> Capture:
-        return Capture(**self.meta["capture"])
-
-    def in_frames(self, rep: int, points_px: Array) -> Array:
-        """Points (T, ..., 2) as they lie in each frame's own picture."""
-        steady = self.arrays.get(f"rep{rep}/steady")
-        return points_px if steady is None else moved(points_px, undone(steady))
-
-    def in_common(self, rep: int, point_px: Array, when_s: float) -> Array:
-        """A point (2,) of the frame shown at a time, where all others are counted."""
-        steady = self.arrays.get(f"rep{rep}/steady")
-        if steady is None:
-            return point_px
-        i = int(np.argmin(np.abs(self.of(rep, "time_s") - when_s)))
-        return np.asarray(moved(point_px[None], steady[i : i + 1])[0])
-
-
-@dataclass(frozen=True)
-class Scale:
-    """What `measure_club` needs of the body, from the archive."""
-
-    scale_m_per_px: float
-    time_s: Array
-    joints_px: Array
-    joints_m: Array
-    joints_sd_m: Array
-    camera: Mapping[str, Any] = field(default_factory=dict)
-    camera_yaw_deg: float = math.nan
-    camera_yaw_sd_deg: float = math.nan
+_OF_TWO_MOMENTS = ("pelvis_to_ball_down_cm", "hands_path_cm")
 
 
 def remeasure(artifact: Artifact, corrections: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
@@ -116,9 +74,9 @@ def remeasure(artifact: Artifact, corrections: Sequence[Mapping[str, Any]]) -> l
         For a target or value that is not understood.
     """
     for correction in corrections:
-        _check(correction)
+        check_correction(correction)
     return [
-        _remeasured(artifact, rep, [c for c in corrections if _belongs(artifact, rep, c)])
+        _remeasured(artifact, rep, [c for c in corrections if belongs(artifact, rep, c)])
         for rep in range(len(artifact.meta["reps"]))
     ]
 
@@ -141,9 +99,9 @@ def refit(
         `analysis.weights.load(view)`.
     """
     for correction in corrections:
-        _check(correction)
+        check_correction(correction)
     reps = [
-        _refitted(artifact, rep, [c for c in corrections if _belongs(artifact, rep, c)], weights)
+        _refitted(artifact, rep, [c for c in corrections if belongs(artifact, rep, c)], weights)
         for rep in range(len(artifact.meta["reps"]))
     ]
     return Artifact(meta={**artifact.meta, "reps": reps}, arrays=artifact.arrays)
@@ -154,13 +112,13 @@ def _refitted(
 ) -> dict[str, Any]:
     facts = artifact.meta["reps"][rep]
     events = {name: Moment(**moment) for name, moment in facts["events"].items()}
-    moved = _moved_events(artifact, events, corrections)
+    moved = moved_events(artifact, events, corrections)
     if moved == events:
         return dict(facts)
-    stored = _stored(facts)
+    stored = stored_of(facts)
     lean = artifact.arrays.get(f"rep{rep}/camera/lean")
     body = measure_body(
-        _pose(artifact, rep),
+        pose_of(artifact, rep),
         moved,
         capture=artifact.capture,
         weights=weights,
@@ -169,10 +127,11 @@ def _refitted(
     still = facts["still"] or moved["address"] != events["address"]
     readings = stored | body.values
     readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)
-    shaft = _moved_shaft(artifact, rep, [])
+    shaft = moved_shaft(artifact, rep, [])
     if shaft is not None:
-        scale = replace(_scale(artifact, rep), scale_m_per_px=body.scale_m_per_px)
+        scale = replace(scale_of(artifact, rep), scale_m_per_px=body.scale_m_per_px)
         readings |= measure_club(shaft, moved, scale, capture=artifact.capture)
+    readings |= held_of(artifact, rep, moved)
     if artifact.meta["stretched"]:
         readings |= withheld(readings)
     changed = [list(key) for key in _changed(stored, readings)]
@@ -197,44 +156,40 @@ def _changed(before: Readings, after: Readings) -> list[tuple[str, str]]:
     return [key for key, new in after.items() if moved(before.get(key), new)]
 
 
-def _pose(artifact: Artifact, rep: int) -> PoseSequence:
-    return PoseSequence(
-        time_s=artifact.of(rep, "time_s"),
-        frame=artifact.of(rep, "frame").astype(np.int64),
-        xy_px=artifact.of(rep, "landmarks_px").astype(float),
-        confidence=artifact.of(rep, "confidence").astype(float),
-        size_px=tuple(artifact.meta["size_px"]),
-        depth=artifact.of(rep, "depth_px").astype(float),
-        world_m=artifact.of(rep, "world_m").astype(float),
-    )
-
-
 def _remeasured(
     artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any]:
     capture, facts = artifact.capture, artifact.meta["reps"][rep]
     events = {name: Moment(**moment) for name, moment in facts["events"].items()}
-    moved = _moved_events(artifact, events, corrections)
-    known = _covariance(artifact, rep)
-    joints = artifact.of(rep, "joints_m") if known else _moved_joints(artifact, rep, corrections)
-    shaft = _moved_shaft(artifact, rep, corrections)
-    stored = _stored(facts)
+    moved = moved_events(artifact, events, corrections)
+    known = covariance_of(artifact, rep)
+    joints = artifact.of(rep, "joints_m") if known else moved_joints(artifact, rep, corrections)
+    shaft = moved_shaft(artifact, rep, corrections)
+    stored = stored_of(facts)
     readings = dict(stored)
     if moved != events or joints is not artifact.of(rep, "joints_m"):
-        readings |= _body_update(artifact, rep, stored, events, moved, joints)
+        readings |= body_update(artifact, rep, stored, events, moved, joints)
         still = facts["still"] or moved["address"] != events["address"]
         readings |= tempo_readings(moved, stretched=artifact.meta["stretched"], still=still)
     if known:
-        steps = _steps_pct(artifact, rep, moved, known, corrections)
+        steps = steps_pct(artifact, rep, moved, known, corrections)
         if steps:
             readings = by_hand(readings, steps, covariance=known, stature_cm=capture.stature_cm)
-    if shaft is not None and (moved != events or any(c["target"] == "shaft" for c in corrections)):
-        readings |= measure_club(shaft, moved, _scale(artifact, rep), capture=capture)
+        put = moved_joints(artifact, rep, corrections)
+        if put is not joints:
+            # what the covariance does not know follows the joints themselves
+            follows = body_update(artifact, rep, readings, moved, moved, put)
+            readings |= {key: r for key, r in follows.items() if key[0] in FROM_JOINTS}
+    if shaft is not None and (moved != events or any(moves_club(c) for c in corrections)):
+        scale = replace(scale_of(artifact, rep), joints_m=moved_joints(artifact, rep, corrections))
+        readings |= measure_club(shaft, moved, scale, capture=capture)
+    if moved != events:
+        readings |= held_of(artifact, rep, moved)
     if moved != events and f"rep{rep}/bar/time_s" in artifact.arrays:
         readings |= measure_bar(
-            _bar(artifact, rep),
+            bar_of(artifact, rep),
             moved,
-            _scale(artifact, rep),
+            scale_of(artifact, rep),
             capture=capture,
             size_px=tuple(artifact.meta["size_px"]),
         )
@@ -257,134 +212,7 @@ def _remeasured(
     return out
 
 
-def _check(correction: Mapping[str, Any]) -> None:
-    kind, _, name = str(correction.get("target", "")).partition(":")
-    value = correction.get("value")
-    try:
-        if kind == "event" and name:
-            numbers = [float(value)]  # type: ignore[arg-type]
-        elif kind == "joint" and name in JOINT:
-            numbers = [float(value["x"]), float(value["y"])]  # type: ignore[index]
-        elif kind == "shaft":
-            numbers = [float(v) for end in ("grip", "head") for v in value[end]]  # type: ignore[index]
-        else:
-            raise ValueError(f"unknown target {correction.get('target')!r}")
-    except (TypeError, KeyError) as error:
-        raise ValueError(f"value {value!r} does not fit target {correction['target']}") from error
-    if not all(map(math.isfinite, [*numbers, float(correction["time_s"])])):
-        raise ValueError("a correction holds numbers only")
-
-
-def _belongs(artifact: Artifact, rep: int, correction: Mapping[str, Any]) -> bool:
-    """A correction goes to the repetition whose frames are nearest to its time."""
-    when = float(correction["time_s"])
-
-    def distance(k: int) -> float:
-        times = artifact.of(k, "time_s")
-        return max(float(times[0]) - when, when - float(times[-1]), 0.0)
-
-    return min(range(len(artifact.meta["reps"])), key=distance) == rep
-
-
-def _moved_events(
-    artifact: Artifact, events: Mapping[str, Moment], corrections: Sequence[Mapping[str, Any]]
-) -> dict[str, Moment]:
-    times = artifact.arrays["frame_times_s"]
-    half_gap = float(np.median(np.diff(times))) / 2
-    moved = dict(events)
-    for c in corrections:
-        kind, _, name = c["target"].partition(":")
-        if kind == "event":
-            moved[name] = Moment(float(c["value"]), half_gap)
-    return moved
-
-
-def _moved_joints(artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]) -> Array:
-    """Joints in metres after hands moved some of them in the picture."""
-    joints = artifact.of(rep, "joints_m")
-    for c in corrections:
-        kind, _, name = c["target"].partition(":")
-        if kind == "joint":
-            joints = _put(artifact, rep, joints, JOINT[name], c)
-    return joints
-
-
-def _covariance(artifact: Artifact, rep: int) -> dict[str, Array]:
-    """How errors of joints and figures hang together, where the archive has it."""
-    prefix = f"rep{rep}/covariance/"
-    return {k.removeprefix(prefix): v for k, v in artifact.arrays.items() if k.startswith(prefix)}
-
-
-def _steps_pct(
-    artifact: Artifact,
-    rep: int,
-    events: Mapping[str, Moment],
-    known: Mapping[str, Array],
-    corrections: Sequence[Mapping[str, Any]],
-) -> dict[str, dict[str, Array]]:
-    """For each event the joints that were moved near it, as `core.fit` counts."""
-    stature_px = float(artifact.of(rep, "camera/drawn_px"))
-    steps: dict[str, dict[str, Array]] = {}
-    for c in corrections:
-        kind, _, name = c["target"].partition(":")
-        if kind != "joint":
-            continue
-        step = 100 * _step_px(artifact, rep, JOINT[name], c) / stature_px
-        for event in known:
-            when = events[event].time_s if event in events else None
-            near = 0.0 if when is None else 1 - abs(when - float(c["time_s"])) / REACH_S
-            if near > 0:
-                steps.setdefault(event, {})[name] = near * step
-    return steps
-
-
-def _put(
-    artifact: Artifact, rep: int, joints_m: Array, joint: int, correction: Mapping[str, Any]
-) -> Array:
-    time_s, when = artifact.of(rep, "time_s"), float(correction["time_s"])
-    step_px = _step_px(artifact, rep, joint, correction)
-    step = step_px * artifact.meta["reps"][rep]["scale_m_per_px"]
-    weight = np.clip(1 - np.abs(time_s - when) / REACH_S, 0, 1)
-    if not weight.any():
-        weight[int(np.argmin(np.abs(time_s - when)))] = 1.0
-    across = 1 if artifact.capture.view == "down_the_line" else 0
-    moved = joints_m.copy()
-    moved[:, joint, across] += weight * step[0]
-    moved[:, joint, 2] -= weight * step[1]
-    _keep_bone(joints_m, moved, joint, 1 - across, weight > 0)
-    return moved
-
-
-def _step_px(artifact: Artifact, rep: int, joint: int, correction: Mapping[str, Any]) -> Array:
-    """From where the joint was drawn to where it was put, pixels of the mirrored picture."""
-    time_s, px = artifact.of(rep, "time_s"), artifact.of(rep, "joints_px")
-    width, height = artifact.meta["size_px"]
-    x, y = correction["value"]["x"], correction["value"]["y"]
-    if artifact.capture.handedness == "left":
-        x = 1 - x
-    when = float(correction["time_s"])
-    was = np.array([at(time_s, px[:, joint, axis], when) for axis in (0, 1)])
-    return np.asarray(artifact.in_common(rep, np.array([x * width, y * height]), when) - was)
-
-
-def _keep_bone(
-    before: Array, after: Array, joint: int, depth: int, rows: NDArray[np.bool_]
-) -> None:
-    """Change the moved joint's depth so that its bone keeps its length, where it can."""
-    for pair in _BONES:
-        ends = [JOINT[name] for name in pair]
-        if joint not in ends:
-            continue
-        other = ends[1 - ends.index(joint)]
-        length = np.linalg.norm(before[rows, joint] - before[rows, other], axis=1)
-        line = after[rows, joint] - after[rows, other]
-        seen = np.delete(line, depth, axis=1)
-        left = np.sqrt(np.maximum(length**2 - np.sum(seen**2, axis=1), 0.0))
-        side = np.where(line[:, depth] < 0, -1.0, 1.0)
-        after[rows, joint, depth] = after[rows, other, depth] + side * left
-
-
-def _body_update(
+def body_update(
     artifact: Artifact,
     rep: int,
     stored: Readings,
@@ -394,17 +222,17 @@ def _body_update(
 ) -> Readings:
     """Stored figures plus what the correction changes of the closed forms."""
     time_s, old_joints = artifact.of(rep, "time_s"), artifact.of(rep, "joints_m")
-    before = _curves(old_joints, time_s, events)
-    after = _curves(joints, time_s, moved)
+    before = curves_of(old_joints, time_s, events)
+    after = curves_of(joints, time_s, moved)
     hand = joints is not old_joints
     readings: Readings = {}
     for m in measures_of(artifact.capture.view, artifact.capture.kind):
         reading = stored.get((m.id, m.event), "not_ready")
-        if m.id in CLUB_MEASURES or m.id not in (*after, "pelvis_to_ball_down_cm"):
+        if m.id in CLUB_MEASURES or m.id not in (*after, *_OF_TWO_MOMENTS):
             continue
         old = body_value(m.id, m.event, before, time_s, events)
         new = body_value(m.id, m.event, after, time_s, moved)
-        readings[m.id, m.event] = _updated(
+        readings[m.id, m.event] = updated(
             reading,
             old,
             new,
@@ -415,7 +243,7 @@ def _body_update(
     return readings
 
 
-def _updated(
+def updated(
     reading: Reading, old: float, new: float, spread: tuple[float, float], *, hand: bool, unit: str
 ) -> Reading:
     if isinstance(reading, str):
@@ -447,80 +275,18 @@ def _event_spread(
     moved: Mapping[str, Moment],
 ) -> tuple[float, float]:
     """The share of the spread that comes from the event's time, before and after."""
-    name = "pelvis_to_ball_cm" if id == "pelvis_to_ball_down_cm" else id
 
     def share(curves: Mapping[str, Array], moments: Mapping[str, Moment]) -> float:
         moment = moments.get(event)
-        if moment is None or moment.time_s is None or name not in curves:
+        if moment is None or moment.time_s is None or not curves:
             return 0.0
-        rate = rate_at(time_s, curves[name], moment.time_s)
+        gap = float(np.median(np.diff(time_s))) if len(time_s) > 1 else RATE_S
+        half = max(RATE_S, gap)
+        ends = [
+            body_value(id, event, curves, time_s, {**moments, event: Moment(moment.time_s + step)})
+            for step in (-half, half)
+        ]
+        rate = (ends[1] - ends[0]) / (2 * half)
         return abs(rate) * (moment.uncertainty_s or 0.0) if math.isfinite(rate) else 0.0
 
     return share(before, events), share(after, moved)
-
-
-def _curves(joints: Array, time_s: Array, events: Mapping[str, Moment]) -> dict[str, Array]:
-    address = events["address"].time_s if "address" in events else None
-    return {} if address is None else body_curves(joints, time_s, address_s=address)
-
-
-def _stored(facts: Mapping[str, Any]) -> Readings:
-    return {
-        (id, event): reading if isinstance(reading, str) else (reading[0], reading[1])
-        for id, event, reading in facts["values"]
-    }
-
-
-def _scale(artifact: Artifact, rep: int) -> Scale:
-    facts = artifact.meta["reps"][rep]
-    prefix = f"rep{rep}/camera/"
-    return Scale(
-        scale_m_per_px=facts["scale_m_per_px"],
-        time_s=artifact.of(rep, "time_s"),
-        joints_px=artifact.of(rep, "joints_px"),
-        joints_m=artifact.of(rep, "joints_m"),
-        joints_sd_m=artifact.of(rep, "joints_sd_m"),
-        camera={k[len(prefix) :]: v for k, v in artifact.arrays.items() if k.startswith(prefix)},
-        camera_yaw_deg=_number(facts["camera_yaw_deg"]),
-        camera_yaw_sd_deg=_number(facts["camera_yaw_sd_deg"]),
-    )
-
-
-def _bar(artifact: Artifact, rep: int) -> BarTrack:
-    parts: dict[str, Any] = {
-        name: artifact.of(rep, f"bar/{name}") for name in BarTrack.__dataclass_fields__
-    }
-    return BarTrack(**parts | {"sd_px": float(parts["sd_px"])})
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else float(value)
-
-
-def _moved_shaft(
-    artifact: Artifact, rep: int, corrections: Sequence[Mapping[str, Any]]
-) -> ShaftTrack | None:
-    """The shaft's track with the lines that people drew put in at their frames."""
-    if f"rep{rep}/shaft/time_s" not in artifact.arrays:
-        return None
-    fields = {name: artifact.of(rep, f"shaft/{name}") for name in ShaftTrack.__dataclass_fields__}
-    track: dict[str, Any] = {name: value.copy() for name, value in fields.items()}
-    width, height = artifact.meta["size_px"]
-    for c in corrections:
-        if c["target"] != "shaft":
-            continue
-        i = int(np.argmin(np.abs(track["time_s"] - float(c["time_s"]))))
-        grip, head = (np.array(c["value"][end], float) for end in ("grip", "head"))
-        if artifact.capture.handedness == "left":
-            grip[0], head[0] = 1 - grip[0], 1 - head[0]
-        when = float(c["time_s"])
-        grip, head = (artifact.in_common(rep, p * (width, height), when) for p in (grip, head))
-        angle = math.degrees(math.atan2(grip[1] - head[1], head[0] - grip[0]))
-        known = np.flatnonzero(np.isfinite(track["angle_deg"]))
-        if len(known):
-            near = track["angle_deg"][known[np.argmin(np.abs(known - i))]]
-            angle += 360 * round((near - angle) / 360)
-        track["angle_deg"][i], track["sd_deg"][i] = angle, 1.0
-        track["grip_px"][i], track["head_px"][i] = grip, head
-        track["length_px"][i] = np.linalg.norm(head - grip)
-    return ShaftTrack(**track | {"ball_gone_s": float(track["ball_gone_s"])})

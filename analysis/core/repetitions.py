@@ -22,6 +22,11 @@ _IN_PLACE = 0.012
 # Pass speed at the bottom against the clip's fastest pass; a hand-lowered club stops there.
 _PASS_SHARE = 0.06
 _TEMPO = 1.15
+# A film that ends at the strike: how far above the lowest place the hands may end, how quick
+# the way down is against the way up, and how long the film may go on, in ways down.
+_HOME, _CUT_TEMPO, _CUT_AFTER = 0.10, 0.6, 1.3
+_SHORTEST_FALL_S = 0.05  # 15 to 85 % of the way down
+_UNSEEN_RISE, _MOST_DOUBT = 0.6, 2.0
 _GRID_S = 1 / 60
 
 
@@ -36,7 +41,10 @@ class _Pass:
 
 @dataclass(frozen=True)
 class Swing:
-    """One swing on the hands' even grid: times of the high, the low and the next high."""
+    """One swing on the hands' even grid: times of the high, the low and the next high.
+
+    `after_s` is infinite where the film ends before the hands have risen again.
+    """
 
     window_s: tuple[float, float]
     high_s: float
@@ -67,10 +75,11 @@ def find_swings(pose: PoseSequence, *, stature_px: float) -> list[Swing]:
 
     Notes
     -----
-    Kept are lows between two highs of the hands that (1) are passed in motion, (2) come
-    after a rise slower than the fall, (3) with the hands together and (4) the feet in
-    place: a waggle fails the highs, a broken-off backswing (1) and (2), someone walking
-    or waving (3) and (4).
+    Kept are lows between two highs of the hands that are passed in motion and whose signs,
+    taken together, speak for a swing: a rise slower than the fall, hands together, feet in
+    place, hands low, a fall that takes its time. A waggle fails the highs, a broken-off
+    backswing the motion and the tempo, someone walking or waving feet and hands, a lost
+    wrist the fall.
     """
     if len(pose) < 8 or not np.isfinite(stature_px) or stature_px <= 0:
         return []
@@ -81,8 +90,16 @@ def find_swings(pose: PoseSequence, *, stature_px: float) -> list[Swing]:
     speed = np.hypot(*local_fit(time_s, path, time_s, width_s=0.03)[1].T)
     passes = [p for p in _passes(up) if _is_swing(pose, time_s, up, p, stature_px)]
     passes = _moving(time_s, up, speed, passes)
+    last = _cut_short(time_s, up, passes)
+    if last is not None and _is_swing(pose, time_s, up, last, stature_px):
+        passes.append(last)
     return [
-        Swing(window, float(time_s[p.before]), float(time_s[p.low]), float(time_s[p.after]))
+        Swing(
+            window,
+            float(time_s[p.before]),
+            float(time_s[p.low]),
+            float("inf") if p is last else float(time_s[p.after]),
+        )
         for p, window in zip(passes, _windows(time_s, path, passes), strict=True)
     ]
 
@@ -125,27 +142,56 @@ def _passes(up: Array) -> list[_Pass]:
     ]
 
 
+def _cut_short(time_s: Array, up: Array, passes: list[_Pass]) -> _Pass | None:
+    """A swing whose film ends at the strike, before the hands have risen again.
+
+    A club that is lowered takes as long as it took to rise, or is still for a while.
+    """
+    first = passes[-1].after if passes else 0
+    if len(up) - first < 8:
+        return None
+    high = first + int(np.argmax(up[first:]))
+    low = high + int(np.argmin(up[high:]))
+    ended = _Pass(high, low, len(up) - 1)
+    if up[high] - up[low] < _RISE or up[low] > up[first : high + 1].min() + _HOME:
+        return None
+    fall_s, rise_s = _span_s(time_s, up, low, high), _climb_s(time_s, up, high)
+    left_s = float(time_s[-1] - time_s[low])
+    return ended if fall_s < _CUT_TEMPO * rise_s and left_s < _CUT_AFTER * fall_s else None
+
+
 def _is_swing(pose: PoseSequence, time_s: Array, up: Array, p: _Pass, stature_px: float) -> bool:
+    """Whether a pass is a swing: the doubts of several signs, none decisive by itself alone.
+
+    Each doubt is 0 where swings usually lie and 1 where that sign alone used to say no.
+    """
     rise_s = _climb_s(time_s, up, p.before)
     fall_s = _span_s(time_s, up, p.low, p.before)
-    if rise_s < _TEMPO * fall_s:
-        return False
     inside = (pose.time_s >= time_s[p.before]) & (pose.time_s <= time_s[p.after])
     around = inside & (np.abs(pose.time_s - time_s[p.low]) < 2 * fall_s + 0.2)
     if around.sum() < 2:
         return False
     xy = pose.xy_px[around] / stature_px
     apart = np.linalg.norm(xy[:, LANDMARK["wrist_left"]] - xy[:, LANDMARK["wrist_right"]], axis=1)
-    if np.nanpercentile(apart, 35) > _TOGETHER:
-        return False
     feet = midpoint(xy, "ankle_left", "ankle_right")
     hips = midpoint(xy, "hip_left", "hip_right")
+    shoulders = midpoint(xy, "shoulder_left", "shoulder_right")
     moved = np.nanpercentile(feet, 90, axis=0) - np.nanpercentile(feet, 10, axis=0)
-    hands_low = (
-        -up[p.low] > np.nanmedian(midpoint(xy, "shoulder_left", "shoulder_right")[:, 1]) + 0.1
+    doubts = (
+        # the clip may start at the top: then nothing speaks for a backswing
+        _UNSEEN_RISE if np.isinf(rise_s) else _doubt(fall_s / rise_s, 0.45, 1 / _TEMPO),
+        _doubt(np.nanpercentile(apart, 35), 0.10, _TOGETHER),
+        _doubt(np.hypot(*moved), 0.05, _FEET_MOVE),
+        _doubt(-(-up[p.low] - np.nanmedian(shoulders[:, 1])), -0.30, -0.10),
+        _doubt(-np.nanmedian(feet[:, 1] - hips[:, 1]), -0.40, -0.20),
+        _doubt(-fall_s, -0.10, -_SHORTEST_FALL_S),
     )
-    upright = np.nanmedian(feet[:, 1] - hips[:, 1]) > 0.2
-    return bool(hands_low and upright and np.hypot(*moved) < _FEET_MOVE)
+    return bool(np.sum(np.square(doubts)) < _MOST_DOUBT)
+
+
+def _doubt(value: float, usual: float, limit: float) -> float:
+    doubt = (value - usual) / (limit - usual)
+    return _UNSEEN_RISE if np.isnan(doubt) else float(np.clip(doubt, 0.0, 3.0))
 
 
 def _span_s(time_s: Array, up: Array, low: int, high: int) -> float:

@@ -15,6 +15,9 @@ from analysis.core.repetitions import Swing
 # camera, or farther.
 _NEARER, _FARTHER = 0.33, -0.2
 
+# Statures that the far end rises between two readings, between which it was not read.
+_JUMP = 0.3
+
 
 def shaft_up(shaft: ShaftTrack, s: Signals, view: str, toward_camera: bool) -> tuple[Array, Array]:
     """Times and how far the far end of the shaft stands above level, in statures.
@@ -51,6 +54,9 @@ def level_at(
     above = np.flatnonzero(y[: last + 1] >= 0)
     if len(above):
         i = int(above[0]) - 1
+        if t[i + 1] - t[i] > 1.5 * frames and y[i + 1] - y[i] > _JUMP:
+            # It went past level unseen; what stood before is as likely a leg or a shadow.
+            return _led_on(t, y, i)
         slope = (y[i + 1] - y[i]) / (t[i + 1] - t[i])
         noise = min(0.02 / max(abs(slope), 1e-3), frames)
         return Moment(float(t[i] - y[i] / slope), math.hypot(noise, 0.1 * (t[i + 1] - t[i])))

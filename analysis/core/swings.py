@@ -11,10 +11,15 @@ _WRISTS = [LANDMARK["wrist_left"], LANDMARK["wrist_right"]]
 _HIPS = [LANDMARK["hip_left"], LANDMARK["hip_right"]]
 _ANKLES = [LANDMARK["ankle_left"], LANDMARK["ankle_right"]]
 
+_PAIRS = ("ear", "shoulder", "elbow", "hip", "knee", "ankle")
+_BODY = [LANDMARK[f"{joint}_{side}"] for joint in _PAIRS for side in ("left", "right")]
+
 TOGETHER = 0.22  # of stature between the wrists: both hands on one handle, as the network sees it
 RISE = 0.14  # of stature: less than a lead arm parallel is no backswing
 _FINISH_S, _AT_ONCE_S = 0.6, 0.25
-_CUT_JUMP = 0.2  # of stature
+_CUT_JUMP = 0.2  # of stature: so far jump the hands
+_CUT_BODY, _CUT_SHARE = 0.03, 0.4  # so far jumps a pair of joints, and so many pairs do
+_RETURN_S = 0.25
 LEAD_IN_S, LEAD_OUT_S, LONGEST_BACK_S = 1.5, 1.3, 4.0
 
 
@@ -105,17 +110,40 @@ def film_cuts(time_s: Array, xy_px: Array, *, stature_px: float) -> list[int]:
     """Rows at which an edited film jumps: the hands rest, and rest elsewhere one row on.
 
     No swing does that, however fast: before and after its quickest frame the hands move.
+    Nor is a lost wrist an edit: a cut moves most of the body, and it does not jump back.
     """
+    marks = xy_px[:, _BODY].reshape(len(xy_px), -1, 2, 2).mean(axis=2) / stature_px
     hands = xy_px[:, _WRISTS].mean(axis=1) / stature_px
     rows = []
     for i in range(2, len(time_s) - 1):
-        before, after = hands[max(0, i - 3) : i], hands[i : i + 3]
-        if np.isfinite(before).all() and np.isfinite(after).all():
-            jump = np.linalg.norm(np.median(after, axis=0) - np.median(before, axis=0))
-            wander = max(float(np.ptp(before, axis=0).max()), float(np.ptp(after, axis=0).max()))
-            if jump > _CUT_JUMP and wander < 0.2 * jump:
-                rows.append(i)
+        before, after = slice(max(0, i - 3), i), slice(i, i + 3)
+        if not (np.isfinite(marks[before]).all() and np.isfinite(marks[after]).all()):
+            continue
+        jump, wander = _jump(hands, before, after)
+        if not (jump > _CUT_JUMP and wander < 0.2 * jump):
+            continue
+        body, shake = np.array([_jump(marks[:, k], before, after) for k in range(len(_PAIRS))]).T
+        moved = np.mean(body > np.maximum(_CUT_BODY, 2 * shake))
+        if moved >= _CUT_SHARE and not _returns(time_s, hands, i, jump):
+            rows.append(i)
     return rows
+
+
+def _jump(path: Array, before: slice, after: slice) -> tuple[float, float]:
+    """How far apart two groups of rows lie, and how far either strays by itself."""
+    apart = np.linalg.norm(np.median(path[after], axis=0) - np.median(path[before], axis=0))
+    stray = max(float(np.ptp(path[rows], axis=0).max()) for rows in (before, after))
+    return float(apart), stray
+
+
+def _returns(time_s: Array, path: Array, i: int, jump: float) -> bool:
+    """Whether a path is back within a few rows, at either side of row `i`, at one stroke."""
+    home, there = np.median(path[max(0, i - 3) : i], axis=0), np.median(path[i : i + 3], axis=0)
+    later = (time_s > time_s[i]) & (time_s <= time_s[i] + _RETURN_S)
+    earlier = (time_s < time_s[i - 1]) & (time_s >= time_s[i - 1] - _RETURN_S)
+    back = np.linalg.norm(path[later] - home, axis=1) < 0.3 * jump
+    been = np.linalg.norm(path[earlier] - there, axis=1) < 0.3 * jump
+    return bool(back.any() or been.any())
 
 
 def frames_to_measure(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -22,7 +22,8 @@ BALL = np.array([0.03, 0.80, 0.021])
 BAR_M = 0.94
 _SHAFT_M = 0.92  # middle of the hands to the club head
 _HALF_HIPS, _HALF_SHOULDERS = 0.09, 0.17
-_TRUNK, _THIGH, _SHANK, _UPPER_ARM, _FOREARM, _HAND = 0.50, 0.455, 0.44, 0.29, 0.255, 0.07
+_TRUNK, _THIGH, _SHANK, UPPER_ARM, FOREARM, _HAND = 0.50, 0.455, 0.44, 0.29, 0.255, 0.07
+THIGH_HALF_M = 0.065  # from the line through hip and knee to its front
 # X of the lead foot, then Y, Z; the trail foot is its mirror image.
 _FEET = {"ankle": (0.22, 0.0, 0.08), "heel": (0.205, -0.055, 0.02), "toe": (0.25, 0.20, 0.02)}
 
@@ -33,7 +34,9 @@ class Pose:
 
     `arm` is the direction from the lead shoulder to the hands and `reach` how far they
     are; `shaft` is the direction from the hands to the club head; `heel_up` is how far the
-    trail heel has left the ground.
+    trail heel has left the ground, `trail_step` where heel and ankle of that foot have gone
+    besides; `half_stance` is half the distance between the ankles and `toe_out` how far the
+    trail foot is turned out.
     """
 
     hips: tuple[float, float, float]
@@ -47,6 +50,9 @@ class Pose:
     reach: float
     shaft: tuple[float, float, float]
     heel_up: float = 0.0
+    trail_step: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    half_stance: float = 0.22
+    toe_out: float = 0.0
 
 
 _ENDS = ("clamped", "natural")  # at rest at address, free at impact
@@ -75,6 +81,14 @@ POSES = {
     "impact": Pose((0.07, -0.04, 0.95), -35, -6, 28, 12, -18, (-0.04, 0.32, 1.54),
                    (-0.04, 0.24, -0.66), 0.605, (-0.11, 0.43, -0.83), heel_up=0.08),
 }  # fmt: skip
+
+
+# Measures that this swing has nothing of to show: the same moment posed otherwise.
+SHOWN_ON = {
+    "shoulder_to_feet_deg": replace(POSES["address"], shoulder_turn=-14),
+    "steepening_deg": replace(POSES["lead_arm_down"], shaft=(-0.10, -0.32, 0.94)),
+    "shaft_past_level_deg": replace(POSES["top"], shaft=(0.88, -0.24, -0.38)),
+}
 
 
 @dataclass(frozen=True)
@@ -115,6 +129,11 @@ class Body:
 EVENTS = {name: Moment(when, 0.0) for name, when in TIMES_S.items()}
 
 
+def body_of(measure: str, event: str) -> Body:
+    """The golfer on whom a measure is drawn at an event."""
+    return posed(SHOWN_ON[measure]) if measure in SHOWN_ON else swing().at(event)
+
+
 def swing() -> Film:
     """The swing at 200 pictures a second; every event falls on a frame."""
     time_s = np.round(np.arange(0, round(TIMES_S["impact"] * 200) + 1) / 200, 3)
@@ -125,9 +144,9 @@ def swing() -> Film:
         )
         for f in fields(Pose)
     }
-    posed = [_posed(Pose(**{name: curve(t) for name, curve in curves.items()})) for t in time_s]
-    joints_m = np.array([[body.joints[j] for j in JOINTS] for body in posed])
-    return Film(time_s, joints_m, np.array([body.club_head for body in posed]))
+    bodies = [posed(Pose(**{name: curve(t) for name, curve in curves.items()})) for t in time_s]
+    joints_m = np.array([[body.joints[j] for j in JOINTS] for body in bodies])
+    return Film(time_s, joints_m, np.array([body.club_head for body in bodies]))
 
 
 def curves_of(film: Film) -> dict[str, Array]:
@@ -138,7 +157,7 @@ def curves_of(film: Film) -> dict[str, Array]:
 def grip_speed_m_s(film: Film) -> Array:
     """Speed of the middle of the hands, shape (T,)."""
     grip = film.joints_m[:, JOINT["grip"]]
-    return np.linalg.norm(np.gradient(grip, film.time_s, axis=0), axis=1)
+    return np.asarray(np.linalg.norm(np.gradient(grip, film.time_s, axis=0), axis=1))
 
 
 def bar_ends(body: Body) -> tuple[Array, Array]:
@@ -150,14 +169,21 @@ def bar_ends(body: Body) -> tuple[Array, Array]:
     return centre + BAR_M / 2 * along, centre - BAR_M / 2 * along
 
 
-def _posed(pose: Pose) -> Body:
+def posed(pose: Pose) -> Body:
+    """Joints and club of one moment, told by the few numbers of `Pose`."""
     hips = np.array(pose.hips, float)
     joints: dict[str, Array] = {}
+    wider = pose.half_stance - _FEET["ankle"][0]
     for side, sign in (("lead", 1), ("trail", -1)):
         for name, (x, y, z) in _FEET.items():
-            joints[f"{name}_{side}"] = np.array([sign * x, y, z])
+            joints[f"{name}_{side}"] = np.array([sign * (x + wider), y, z])
+    out = math.radians(float(pose.toe_out))
+    joints["toe_trail"] = joints["toe_trail"] - 0.25 * np.array(
+        [math.sin(out), 1 - math.cos(out), 0.0]
+    )
     for name, share in (("heel", 1.0), ("ankle", 0.6)):
         joints[f"{name}_trail"] += pose.heel_up * share * np.array([0.3, 0.4, 1.0])
+        joints[f"{name}_trail"] += np.array(pose.trail_step)
     across = _across(pose.pelvis_turn, pose.hip_slope)
     joints["hip_lead"], joints["hip_trail"] = hips - _HALF_HIPS * across, hips + _HALF_HIPS * across
     up = np.array([-math.tan(math.radians(pose.side)), math.tan(math.radians(pose.tilt)), 1.0])
@@ -172,7 +198,7 @@ def _posed(pose: Pose) -> Body:
     joints["neck"] = chest + 0.06 * up
     for side in ("lead", "trail"):
         ahead = _ahead(pose.pelvis_turn) + np.array([0.5 if side == "lead" else -0.5, 0.8, 0.0])
-        joints[f"knee_{side}"] = _between(
+        joints[f"knee_{side}"] = between(
             joints[f"hip_{side}"], joints[f"ankle_{side}"], _THIGH, _SHANK, ahead
         )
     _reach(joints, pose)
@@ -190,8 +216,8 @@ def _reach(joints: dict[str, Array], pose: Pose) -> None:
         shoulder = joints[f"shoulder_{side}"]
         toward = shoulder - joints["grip"]
         joints[f"wrist_{side}"] = joints["grip"] + _HAND * toward / np.linalg.norm(toward)
-        joints[f"elbow_{side}"] = _between(
-            shoulder, joints[f"wrist_{side}"], _UPPER_ARM, _FOREARM, out[side]
+        joints[f"elbow_{side}"] = between(
+            shoulder, joints[f"wrist_{side}"], UPPER_ARM, FOREARM, out[side]
         )
 
 
@@ -209,7 +235,7 @@ def _ahead(turn_deg: float) -> Array:
     return np.array([-math.sin(turn), math.cos(turn), 0.0])
 
 
-def _between(start: Array, end: Array, first: float, second: float, toward: Array) -> Array:
+def between(start: Array, end: Array, first: float, second: float, toward: Array) -> Array:
     """The joint between two segments of known length, bent toward a direction."""
     along = end - start
     span = float(np.linalg.norm(along))

@@ -6,11 +6,20 @@ from collections.abc import Callable
 
 import numpy as np
 
+from analysis.core.held import MOVED_M
 from analysis.core.measures import FO
 from analysis.core.pose import Array
 from analysis.drawings import golfer as figure
 from analysis.drawings.golfer import TIMES_S
-from analysis.drawings.readings import curves, downswing, fastest_s, film, words_of
+from analysis.drawings.readings import (
+    curves,
+    downswing,
+    fastest_s,
+    film,
+    held_track,
+    value_of,
+    words_of,
+)
 from analysis.drawings.sheet import SIZE, Sheet
 
 _TALL = (-0.85, 0.85, -0.06, 1.74)
@@ -86,6 +95,25 @@ def peak(measure: str, rate: Callable[[], Array]) -> Callable[[Sheet], None]:
         sheet.text("small", "0", _LEFT - 12, floor + 5)
 
     return draw
+
+
+def held_finish(sheet: Sheet) -> None:
+    """How far hands and hips have come since the finish, and when that is 3 cm."""
+    track = held_track()
+    away = np.linalg.norm(track.points_px - track.points_px[:1], axis=2).max(axis=1)
+    floor, per_s, per_m = 250.0, 70.0, 1500.0
+    shown = away < 0.115
+    x, y = _LEFT + per_s * track.time_s[shown], floor - per_m * away[shown]
+    sheet.points("ground", (_LEFT, 60), (_LEFT, floor), (_RIGHT + 16, floor))
+    limit = floor - per_m * MOVED_M
+    sheet.points("was", (_LEFT, limit), (_RIGHT + 16, limit))
+    sheet.text("small", "3 cm", _RIGHT + 16, limit - 8, anchor="end")
+    sheet.points("now", *zip(x, y, strict=True))
+    at = np.array([_LEFT + per_s * value_of("finish_held_s", "finish"), limit])
+    sheet.points("was", at, (at[0], 96))
+    sheet.spot(at)
+    sheet.distance(np.array([_LEFT, 108.0]), np.array([at[0], 108.0]))
+    sheet.text("value", words_of("finish_held_s", "finish"), (_LEFT + at[0]) / 2, 92)
 
 
 def turn_rate(joint: str) -> Callable[[], Array]:

@@ -8,13 +8,17 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.core import body as core_body
-from analysis.core import measures
-from analysis.core.pose import Array
+from analysis.core import held, measures
+from analysis.core.joint_forms import OF_THE_JOINTS
+from analysis.core.pose import JOINTS, Array, Moment
 from analysis.drawings import golfer as figure
 from analysis.drawings.golfer import BALL, EVENTS, TIMES_S, Body
 
 _UNITS = {"deg": "°", "cm": " cm", "%": " %", "s": " s", "m/s": " m/s", "": ""}
-_UNSIGNED = ("_ratio", "_pct", "_s", "shaft_pitch_deg", "knee_flex_deg", "lead_elbow_deg")
+_UNSIGNED = (
+    *("_ratio", "_pct", "_s", "shaft_pitch_deg", "knee_flex_deg", "lead_elbow_deg"),
+    *("wrist_set_deg", "hands_thigh_cm", "ball_distance_cm"),
+)
 
 
 @lru_cache(maxsize=1)
@@ -32,7 +36,25 @@ def curves() -> dict[str, Array]:
 @lru_cache(maxsize=64)
 def value_of(measure: str, event: str) -> float:
     """The number that a picture prints, in the unit of `core.measures`."""
-    swing, body = film(), film().at(event)
+    swing = film()
+    if measure == "finish_held_s":
+        found = held.finish_held(held_track(), HELD_EVENTS, scale_m_per_px=1.0)
+        return float(found["finish_held_s", "finish"][0])
+    body = figure.body_of(measure, event)
+    if measure in figure.SHOWN_ON and measure in OF_THE_JOINTS:
+        joints = np.array([[body.joints[j] for j in JOINTS]])
+        return float(OF_THE_JOINTS[measure].curve(joints, joints)[0])
+    if measure == "ball_distance_cm":
+        return 100 * float(BALL[1] - body["mid_toe"][1])
+    if measure == "wrist_set_deg":
+        forearm, club = (rise_deg(*ends) for ends in wrist_lines(body))
+        return (club - forearm + 90) % 360 - 90
+    if measure == "shaft_past_level_deg":
+        shaft = body.club_head - body["grip"]
+        return math.degrees(math.atan2(-shaft[2], shaft[0]))
+    if measure == "steepening_deg":
+        back = figure.swing().at("lead_arm_back")
+        return _shaft("shaft_pitch_deg", body) - _shaft("shaft_pitch_deg", back)
     if measure == "bar_turn_deg":
         return _azimuth(*figure.bar_ends(body)) - _azimuth(*figure.bar_ends(swing.at("address")))
     if measure == "ball_position_pct":
@@ -52,6 +74,28 @@ def value_of(measure: str, event: str) -> float:
     if measure.endswith("_speed_peak_s"):
         return TIMES_S["impact"] - fastest_s(measure)
     return measures.body_value(measure, event, curves(), swing.time_s, EVENTS)
+
+
+HELD_EVENTS = {"finish": Moment(0.0, 0.15)}
+
+
+def held_track() -> held.Afterwards:
+    """Hands and hips after a finish, in metres: still at first, then the hands come down."""
+    time_s = np.linspace(0.0, 3.0, 121)
+    points = np.zeros((len(time_s), 2, 2))
+    points[:, 0, 1] = 0.10 * np.maximum(time_s - 1.7, 0) ** 1.5 + 0.004 * np.sin(2 * time_s)
+    points[:, 1, 0] = 0.006 * np.sin(1.1 * time_s)
+    return held.Afterwards(time_s, points)
+
+
+def wrist_lines(body: Body) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """The lead forearm from the elbow, the shaft from the grip."""
+    return (body["elbow_lead"], body["wrist_lead"]), (body["grip"], body.club_head)
+
+
+def rise_deg(start: Array, end: Array) -> float:
+    """Above level, of a line that points away from the target, seen face on."""
+    return math.degrees(math.atan2(end[2] - start[2], start[0] - end[0]))
 
 
 def words_of(measure: str, event: str) -> str:

@@ -19,7 +19,7 @@ from analysis.drawings.golfer import BALL, Body
 
 SIZE = 320
 _FOOT = 40  # at the bottom, for the moment that is drawn
-_AXES = {
+AXES = {
     "down_the_line": ((0, 1, 0), (0, 0, 1), (-1, 0, 0)),
     "face_on": ((1, 0, 0), (0, 0, 1), (0, 1, 0)),
     "above": ((1, 0, 0), (0, -1, 0), (0, 0, 1)),
@@ -34,7 +34,7 @@ _LIMBS = (
     ("wrist", "grip", 0.075),
 )
 _TOKENS = Path(__file__).resolve().parents[2] / "static" / "css" / "tokens.css"
-_COLOURS = ("ink", "ink-soft", "leaf", "line", "edge", "water")
+_COLOURS = ("ink", "ink-2", "leaf", "line", "edge", "water")
 _STYLE = """
 .paper,.halo{fill:var(--leaf)}
 .limb,.halo,.club,.ground,.was,.now,.told{fill:none;stroke-linecap:round;stroke-linejoin:round}
@@ -47,15 +47,18 @@ _STYLE = """
 .ground{stroke:var(--edge);stroke-width:1.5}
 .flag{fill:var(--edge)}
 .ball{fill:var(--leaf);stroke:var(--ink);stroke-width:2}
-.was{stroke:var(--ink-soft);stroke-width:2;stroke-dasharray:5 6}
+.was{stroke:var(--ink-2);stroke-width:2;stroke-dasharray:5 6}
 .now{stroke:var(--water);stroke-width:4}
 .told{stroke:var(--ink);stroke-width:2.5;stroke-linecap:butt}
 .tip{fill:var(--ink)}
 .dot{fill:var(--water);stroke:var(--leaf);stroke-width:2}
-.old{fill:var(--leaf);stroke:var(--ink-soft)}
+.old{fill:var(--leaf);stroke:var(--ink-2)}
 text{stroke:var(--leaf);paint-order:stroke;stroke-linejoin:round}
 .value{font-size:26px;font-weight:600;fill:var(--ink);stroke-width:6px}
-.small{font-size:16px;fill:var(--ink-soft);stroke-width:5px}
+.go.limb,.go.club,.go.trunk{stroke:var(--water)}
+.go.trunk,.go.skin{fill:var(--water)}
+.prop{fill:none;stroke:var(--ink-2);stroke-width:5;stroke-linecap:round}
+.small{font-size:16px;fill:var(--ink-2);stroke-width:5px}
 """
 
 
@@ -83,15 +86,15 @@ class Sheet:
 
     def at(self, point: Array) -> Array:
         """Points on the paper of a place in space."""
-        right, up, _ = (np.array(axis) for axis in _AXES[self.view])
+        right, up, _ = (np.array(axis) for axis in AXES[self.view])
         x, y = self._origin
         return np.array([x + self.per_m * (point @ right), y - self.per_m * (point @ up)])
 
     # --- the golfer -------------------------------------------------------------------------
 
-    def ground(self) -> None:
+    def ground(self, ball_m: Array | None = BALL, *, foam: bool = False) -> None:
         """The ground seen from the side with the target's flag face on, the ball, the line."""
-        ball = self.at(BALL)
+        ball = self.at(BALL if ball_m is None else ball_m)
         if self.view == "above":
             self._add("path", "ground", d=f"M8,{_n(ball[1])}H{SIZE - 8}")
             self._flag(ball[1])
@@ -100,51 +103,92 @@ class Sheet:
             self._add("path", "ground", d=f"M8,{_n(y)}H{SIZE - 8}")
             if self.view == "face_on":
                 self._flag(y)
-        self._add("circle", "ball", cx=_n(ball[0]), cy=_n(ball[1]), r=5)
+        if ball_m is not None:
+            kind, radius = ("ball foam", 9) if foam else ("ball", 5)
+            self._add("circle", kind, cx=_n(ball[0]), cy=_n(ball[1]), r=radius)
 
-    def golfer(self, body: Body, *, ghost: bool = False, club: bool = True) -> None:
-        """Limbs from the far ones to the near ones."""
+    def from_above(self, body: Body, *, looks_deg: float = 0.0, feet: bool = False) -> None:
+        """What tells a person seen from above: both feet, and where the nose points.
+
+        `looks_deg` is how far the head looks toward the target; `feet` when they move.
+        """
+        for side in ("lead", "trail"):
+            heel, toe = (self.at(body[f"{part}_{side}"]) for part in ("heel", "toe"))
+            along = (toe - heel) / float(np.hypot(*(toe - heel)))
+            aside = np.array([-along[1], along[0]]) * 0.045 * self.per_m
+            back, front = heel - 0.03 * self.per_m * along, toe + 0.02 * self.per_m * along
+            corners = (back - aside * 0.7, back + aside * 0.7, front + aside, front - aside)
+            self._add(
+                "path", "foot go" if feet else "foot", d="M" + "L".join(map(_xy, corners)) + "Z"
+            )
+        turn = math.radians(looks_deg)
+        at, radius = self.at(body["head"]), 0.105 * self.per_m
+        toward = np.array([math.sin(turn), math.cos(turn)])
+        self._tip(at + toward * (radius + 0.05 * self.per_m), toward, 0.075 * self.per_m)
+
+    def golfer(
+        self,
+        body: Body,
+        *,
+        ghost: bool = False,
+        club: bool = True,
+        hands: bool = True,
+        moves: tuple[str, ...] = (),
+    ) -> None:
+        """Limbs from the far ones to the near ones; those of `moves` in the lines' own colour.
+
+        `hands` are drawn from the wrists to one handle.
+        """
         self.parts.append('<g class="ghost">' if ghost else "<g>")
-        toward = np.array(_AXES[self.view][2])
-        parts = [(self._trunk(body), float((body["mid_hip"] + body["mid_shoulder"]) @ toward) / 2)]
-        for first, second, breadth in _LIMBS:
+        toward = np.array(AXES[self.view][2])
+        go = {part: " go" if part in moves else "" for part in ("trunk", "head", "club")}
+        parts = [
+            (
+                self._trunk(body, go["trunk"]),
+                float((body["mid_hip"] + body["mid_shoulder"]) @ toward) / 2,
+            )
+        ]
+        for first, second, breadth in _LIMBS if hands else _LIMBS[:-1]:
             for side in ("lead", "trail"):
                 a = body[f"{first}_{side}"]
                 b = body["grip"] if second == "grip" else body[f"{second}_{side}"]
                 depth = float((a + b) @ toward) / 2
-                parts.append((self._limb([a, b], breadth), depth))
+                owner = "legs" if first in ("hip", "knee", "heel") else "arms"
+                mark = " go" if owner in moves else ""
+                parts.append((self._limb([a, b], breadth, mark), depth))
         parts.append((self._limb([body["neck"], body["head"]], 0.09), float(body["neck"] @ toward)))
-        parts.append((self._head(body), float(body["head"] @ toward) + 0.05))
+        parts.append((self._head(body, go["head"]), float(body["head"] @ toward) + 0.05))
         if club:
             depth = float((body["grip"] + body.club_head) @ toward) / 2
-            parts.append((self._club(body), depth))
+            parts.append((self._club(body, go["club"]), depth))
         self.parts += [text for text, _ in sorted(parts, key=lambda part: part[1])]
         self.parts.append("</g>")
 
-    def _trunk(self, body: Body) -> str:
+    def _trunk(self, body: Body, go: str = "") -> str:
         ring = [body[j] for j in ("shoulder_lead", "shoulder_trail", "hip_trail", "hip_lead")]
         d = "M" + "L".join(_xy(self.at(p)) for p in _ordered(ring, self.at)) + "Z"
         wide = 0.13 * self.per_m
         return (
             f'<path class="halo" d="{d}" stroke-width="{_n(wide + 4)}"/>'
-            f'<path class="trunk" d="{d}" stroke-width="{_n(wide)}"/>'
+            f'<path class="trunk{go}" d="{d}" stroke-width="{_n(wide)}"/>'
         )
 
-    def _limb(self, points: Iterable[Array], breadth: float) -> str:
+    def _limb(self, points: Iterable[Array], breadth: float, go: str = "") -> str:
         d = "M" + "L".join(_xy(self.at(p)) for p in points)
         wide = breadth * self.per_m
         return (
             f'<path class="halo" d="{d}" stroke-width="{_n(wide + 4)}"/>'
-            f'<path class="limb" d="{d}" stroke-width="{_n(wide)}"/>'
+            f'<path class="limb{go}" d="{d}" stroke-width="{_n(wide)}"/>'
         )
 
-    def _head(self, body: Body) -> str:
+    def _head(self, body: Body, go: str = "") -> str:
         x, y = self.at(body["head"])
-        return f'<circle class="skin" cx="{_n(x)}" cy="{_n(y)}" r="{_n(0.105 * self.per_m)}"/>'
+        return f'<circle class="skin{go}" cx="{_n(x)}" cy="{_n(y)}" r="{_n(0.105 * self.per_m)}"/>'
 
-    def _club(self, body: Body) -> str:
+    def _club(self, body: Body, go: str = "") -> str:
         return (
-            f'<path class="club" d="M{_xy(self.at(body["grip"]))}L{_xy(self.at(body.club_head))}"/>'
+            f'<path class="club{go}" d="M{_xy(self.at(body["grip"]))}'
+            f'L{_xy(self.at(body.club_head))}"/>'
         )
 
     def _flag(self, y: float) -> None:
@@ -233,14 +277,14 @@ class Sheet:
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {SIZE} {SIZE}" width="{SIZE}" '
             f'height="{SIZE}" font-family="system-ui,sans-serif" data-measure="{measure}" '
             f'data-event="{event}" data-value="{value}" data-per-m="{_n(self.per_m)}">\n'
-            f"<style>{_style()}</style>\n"
+            f"<style>{style()}</style>\n"
             f'<clipPath id="c"><rect width="{SIZE}" height="{SIZE}" rx="6"/></clipPath>\n'
             f'<g clip-path="url(#c)">\n<rect class="paper" width="{SIZE}" height="{SIZE}"/>\n'
             f"{body}\n</g>\n</svg>\n"
         )
 
 
-def _style() -> str:
+def style() -> str:
     """Rules, with the colours of the pages by day and by night from the file that names them."""
     text = _TOKENS.read_text()
     day, night = text[: text.index("@media")], text[text.index("scheme: dark") :]

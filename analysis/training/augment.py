@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.core import corrector
 from analysis.core.corrector import CAMERA, FIGURES
-from analysis.core.measures import joint_angle_deg
+from analysis.core.geometry import joint_angle_deg
 from analysis.core.pose import LANDMARK, LANDMARKS
 from analysis.training import rotations
 from analysis.training.table import COLUMN, EVENT_CODE, OURS, VIEWS, Array, Table, rows_of
@@ -38,7 +38,9 @@ class Ranges:
     phase: float = 0.015  # per frame
     event: float = 0.02  # of top and impact, in phase
     hip_twist_deg: float = 14.0  # of the hip line, one draw at top and one at impact
-    shoulder_twist_deg: float = 4.0
+    shoulder_twist_deg: float = 16.0
+    arm_turn_deg: float = 18.0  # of both arms about the plumb line through the chest
+    arm_lift_deg: float = 9.0
     borrow: float = 0.5  # share of swings that get the landmark errors of a similar one
     log_width: float = 0.05  # of hips and shoulders
 
@@ -53,6 +55,12 @@ def _anchor_joint(landmark: str) -> int:
     return COLUMN.get(name, COLUMN["nose"])
 
 
+_ARMS = tuple(f"{part}_{side}" for part in ("elbow", "wrist") for side in ("lead", "trail"))
+_ARM_MARKS = tuple(
+    f"{part}_{side}"
+    for part in ("elbow", "wrist", "pinky", "index", "thumb")
+    for side in ("left", "right")
+)
 _Y_AWAY = np.array([1.0, -1.0, 1.0])  # the golfer's triple is left-handed, the camera's is not
 _DEPTH_OF = [_anchor_joint(name) for name in LANDMARKS]
 
@@ -208,24 +216,21 @@ class Augmenter:
     def _deformed(
         self, lifted: Array, rng: np.random.Generator, ranges: Ranges
     ) -> tuple[Array, Array, dict[str, Array]]:
-        """Hip and shoulder lines turned and widened on their own.
+        """Arms, hip and shoulder lines turned on their own, the lines widened.
 
         Otherwise the network learns that whoever turns the shoulders far turns the
-        pelvis so much, and reads the one off the other.
+        pelvis so much and carries the hands so far, and reads the one off the other.
         """
         lifted, joints = lifted.copy(), self.joints.copy()
-        n, phase = len(self.centre), self.table.frame["phase"]
+        self._move_arms(lifted, joints, rng, ranges)
+        n = len(self.centre)
         axis = self.table.swings["R"][:, :, 2][self.swing]
         twist = {}
         for line, follower, share, spread in (
             ("hip", "knee", 0.35, ranges.hip_twist_deg),
             ("shoulder", "elbow", 0.5, ranges.shoulder_twist_deg),
         ):
-            at_top, at_impact = np.radians(rng.normal(0, spread, (2, n)))[:, self.swing]
-            angle = np.where(
-                phase < 1, phase * at_top, at_top + (at_impact - at_top) * np.clip(phase - 1, 0, 1)
-            )
-            angle = np.where(phase > 0, angle, 0.0)
+            angle = self._growing(rng.normal(0, spread, (2, n)))
             turned = rotations.about(axis, angle)
             width = np.exp(rng.normal(0, ranges.log_width, n))[self.swing][:, None, None]
             pair = [COLUMN[f"{line}_{side}"] for side in ("lead", "trail")]
@@ -243,6 +248,32 @@ class Augmenter:
             twist[line] = -np.degrees(angle)
         return lifted, joints, twist
 
+    def _growing(self, ends_deg: Array) -> Array:
+        """Radians per frame of what is nothing at address and so many degrees at top and
+        impact, `ends_deg` of shape (2, S)."""
+        phase = self.table.frame["phase"]
+        at_top, at_impact = np.radians(ends_deg)[:, self.swing]
+        later = at_top + (at_impact - at_top) * np.clip(phase - 1, 0, 1)
+        return np.asarray(np.where(phase > 0, np.where(phase < 1, phase * at_top, later), 0.0))
+
+    def _move_arms(
+        self, lifted: Array, joints: Array, rng: np.random.Generator, ranges: Ranges
+    ) -> None:
+        """Both arms with the club turned and lifted about the middle of the shoulders."""
+        n, up = len(self.centre), self.table.swings["R"][:, :, 2][self.swing]
+        shoulders = [COLUMN["shoulder_lead"], COLUMN["shoulder_trail"]]
+        middle = self.joints[:, shoulders].mean(axis=1)
+        aside = np.cross(up, self.joints[:, COLUMN["grip"]] - middle)
+        aside /= np.maximum(np.linalg.norm(aside, axis=1, keepdims=True), 1e-6)
+        turn = rotations.about(up, self._growing(rng.normal(0, ranges.arm_turn_deg, (2, n))))
+        lift = rotations.about(aside, self._growing(rng.normal(0, ranges.arm_lift_deg, (2, n))))
+        for points, columns in (
+            (joints, [COLUMN[name] for name in (*_ARMS, "grip", "clubhead")]),
+            (lifted, [LANDMARK[name] for name in _ARM_MARKS]),
+        ):
+            arm = points[:, columns] - middle[:, None]
+            points[:, columns] = middle[:, None] + np.einsum("nij,nkj->nki", turn @ lift, arm)
+
     def _retold(self, space: Array, twist: dict[str, Array]) -> Array:
         """The true figures of the deformed bodies."""
         truth = self.table.truth.copy()
@@ -252,6 +283,10 @@ class Augmenter:
         slope = np.degrees(np.arctan2(trail[:, 2] - lead[:, 2], np.abs(trail[:, 0] - lead[:, 0])))
         base_slope, base_y = self._mean_at_address(slope), self._mean_at_address(trail[:, 1])
         stature_m = self.table.swings["stature"][self.swing] / 100
+        heel = self._mean_at_address(space[:, COLUMN["heel_trail"], 1])
+        truth[:, FIGURES.index("hand_depth_cm")] = (
+            100 * (heel[self.swing] - space[:, COLUMN["grip"], 1]) / stature_m
+        )
         arm = [space[:, COLUMN[f"{j}_lead"]] for j in ("shoulder", "elbow", "wrist")]
         truth[:, FIGURES.index("hip_line_tilt_deg")] = slope - base_slope[self.swing]
         truth[:, FIGURES.index("trail_hip_depth_cm")] = (

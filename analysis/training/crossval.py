@@ -13,10 +13,22 @@ from analysis.core import corrector
 from analysis.core.body import fastest_s
 from analysis.core.corrector import FIGURES, MOTION, N_OUT, PAIRS, STANDING
 from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, condition
+from analysis.core.from_joints import read
 from analysis.core.measures import measures_of
-from analysis.core.pose import JOINT, JOINTS
+from analysis.core.pose import JOINT, JOINTS, Moment
+from analysis.core.spread import mostly_average
 from analysis.training.augment import Inputs
-from analysis.training.table import COLUMN, EVENT_CODE, Array, Table, rows_of
+from analysis.training.table import (
+    COLUMN,
+    EVENT_CODE,
+    FAMILIES,
+    FOR_TESTS,
+    OTHER_BODIES,
+    OURS,
+    Array,
+    Table,
+    rows_of,
+)
 
 # Told at an event: which of the network's figures, and against which other reading.
 EVENT_FIGURES: dict[str, tuple[str, ...]] = {
@@ -33,6 +45,22 @@ EVENT_FIGURES: dict[str, tuple[str, ...]] = {
         "head_rise_cm",
         "side_tilt_deg",
     ),
+}
+# The same at moments whose joints nobody puts right by hand: they need no covariance.
+LATER_FIGURES: dict[str, tuple[str, ...]] = {"follow_through": ("lead_elbow_deg",)}
+# Told from the joints, where the network has no output of its own for it.
+JOINT_FIGURES: dict[str, tuple[str, ...]] = {
+    "balance_side_pct": ("address", "top", "lead_arm_down", "impact", "finish"),
+    "hands_thigh_cm": ("address",),
+    "shoulder_to_feet_deg": ("address",),
+    "lead_arm_up_deg": ("top",),
+    "lead_forearm_deg": ("lead_arm_back", "top", "lead_arm_down", "delivery"),
+    "hands_path_cm": ("lead_arm_down",),
+}
+# Face on says nothing of what lies toward the ball, and down the line of the rest.
+_UNSEEN = {
+    "down_the_line": ("balance_side_pct", "lead_arm_up_deg", "lead_forearm_deg"),
+    "face_on": ("hands_thigh_cm", "hands_path_cm"),
 }
 Key = tuple[str, str]
 
@@ -53,6 +81,10 @@ class Errors:
     value: Array
     raw: Array
 
+    def of(self, rows: NDArray[np.bool_]) -> Errors:
+        """The chosen rows."""
+        return Errors(self.swing[rows], self.truth[rows], self.value[rows], self.raw[rows])
+
     @property
     def error(self) -> Array:
         return self.value - self.truth
@@ -65,6 +97,29 @@ def groups(bodies: NDArray[np.int64], partitions: int, count: int) -> list[NDArr
         shuffled = np.random.default_rng(5 + p).permutation(bodies)
         out += [shuffled[k::count] for k in range(count)]
     return out
+
+
+def seen_by(
+    swings: Mapping[str, Array], unseen: NDArray[np.int64], group: int
+) -> NDArray[np.bool_]:
+    """Swings that a member may learn from.
+
+    Not a motion of a body in `unseen`, on whatever body; not the families of its group;
+    nothing that is for tests.
+    """
+    blind_to = [n for n, g in FAMILIES.values() if g in (None, group)]
+    test = (swings["body"] >= OTHER_BODIES) & (swings["body"] % 10 == FOR_TESTS)
+    return ~np.isin(swings["from_body"], unseen) & ~np.isin(swings["family"], blind_to) & ~test
+
+
+def blind_to(
+    swings: Mapping[str, Array], unseen: NDArray[np.int64], group: int
+) -> NDArray[np.bool_]:
+    """Swings whose errors a member may tell: body, or family and its bodies, never seen."""
+    own = [n for n, g in FAMILIES.values() if g in (None, group)]
+    habitual = np.isin(swings["body"], unseen) & (swings["family"] == 0)
+    test = (swings["body"] >= OTHER_BODIES) & (swings["body"] % 10 == FOR_TESTS)
+    return np.asarray(habitual | np.isin(swings["family"], own) | test)
 
 
 def predict(
@@ -95,7 +150,8 @@ def predict(
 def event_errors(table: Table, truth: Array, value: Array, sd: Array) -> dict[Key, Errors]:
     """Error of every figure at its events."""
     out: dict[Key, Errors] = {}
-    for event, figures in (*EVENT_FIGURES.items(), ("impact", ("trunk_tilt_deg",))):
+    listed = (*EVENT_FIGURES.items(), *LATER_FIGURES.items(), ("impact", ("trunk_tilt_deg",)))
+    for event, figures in listed:
         swing, t, v, s = (
             np.array(a) for a in zip(*_at_event(table, event, truth, value, sd), strict=True)
         )
@@ -106,6 +162,62 @@ def event_errors(table: Table, truth: Array, value: Array, sd: Array) -> dict[Ke
         out[name, plus[1]] = _difference(out[plus], out[minus])
     del out["trunk_tilt_deg", "impact"]
     return out
+
+
+def joint_errors(view: str, table: Table, value: Array, raw: Array) -> dict[Key, Errors]:
+    """Error of every figure that is told from the joints, as `core.body` tells it.
+
+    Parameters
+    ----------
+    value, raw : ndarray, shape (N, N_OUT)
+        From `predict`.
+    """
+    solid = slice(len(FIGURES) + N_JOINTS, None)
+    found: dict[Key, list[tuple[float, ...]]] = {}
+    for s, rows in enumerate(rows_of(table.frame, table.swings)):
+        time_s, events = _moments(table, s, rows)
+        share = 100 / table.swings["stature"][s]
+        true = 100 * share * table.frame["true_xyz"][rows][:, OURS]
+        told, spread = (
+            v[rows][:, solid].reshape(len(rows), -1, 3).astype(float) for v in (value, raw)
+        )
+        still = table.frame["event"][rows] == EVENT_CODE["address"]
+        told[still] = told[still].mean(axis=0)
+        for name, moments in JOINT_FIGURES.items():
+            if name in FIGURES or name in _UNSEEN[view]:
+                continue
+            for event in moments:
+                if event not in events:
+                    continue
+                here = {"time_s": time_s, "events": events}
+                known = read(name, event, joints=true, joints_sd=0 * spread, **here)
+                got = read(name, event, joints=told, joints_sd=spread, **here)
+                if np.isfinite([known.value, got.value, got.raw]).all():
+                    found.setdefault((name, event), []).append((s, known.value, got.value, got.raw))
+    return {key: _columns(rows) for key, rows in found.items()}
+
+
+def _columns(rows: list[tuple[float, ...]]) -> Errors:
+    swing, truth, value, raw = (np.array(column) for column in zip(*rows, strict=True))
+    return Errors(swing.astype(np.int64), truth, value, raw)
+
+
+def _moments(table: Table, s: int, rows: NDArray[np.intp]) -> tuple[Array, dict[str, Moment]]:
+    """Times of a swing's frames, strictly rising, and of those events that were drawn."""
+    f = table.frame
+    time_s = f["t"][rows].astype(float) + 1e-6 * np.arange(len(rows))
+    codes = EVENT_CODE | {"lead_arm_back": 2, "delivery": 5, "finish": 9}
+    if table.swings["setup_only"][s]:
+        codes = {"address": 0}
+    events = {
+        name: Moment(float(time_s[f["event"][rows] == code].mean()), 0.0)
+        for name, code in codes.items()
+        if (f["event"][rows] == code).any()
+    }
+    weight = None if len(codes) == 1 else _arm_level(f["true_xyz"][rows], f["phase"][rows])
+    if weight is not None:
+        events["lead_arm_down"] = Moment(float(weight @ time_s), 0.0)
+    return time_s, events
 
 
 def _at_event(
@@ -196,9 +308,7 @@ def told(key: Key) -> Key:
     return (name.replace("_turn_deg", "_speed_peak_s"), "impact") if event == "peak" else key
 
 
-def report(
-    view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
-) -> list[str]:
+def report(view: str, errors: Mapping[Key, Errors], table: Table) -> list[str]:
     """What a training reached: figures that this view shows, and the camera's yaw."""
     shown = {(m.id, m.event) for m in measures_of(view, "swing")} | {("camera_yaw_deg", "address")}
     lines = [
@@ -209,7 +319,7 @@ def report(
         if told(key) not in shown:
             continue
         unit = table.swings["stature"][e.swing] / 100 if key[0].endswith("_cm") else 1.0
-        error, u = e.error * unit, e.raw * scales[key] * unit
+        error, u = e.error * unit, e.raw * unit
         rms = float(np.sqrt(np.mean(error**2)))
         low, high = limits_of_agreement(error)
         slope = np.polyfit(e.truth, e.value, 1)[0]
@@ -239,23 +349,31 @@ def _digits(value: float) -> str:
 
 
 def rows_for_archive(
-    view: str, errors: Mapping[Key, Errors], table: Table, scales: Mapping[Key, float]
+    view: str, errors: Mapping[Key, Errors], table: Table, added: Mapping[str, Array]
 ) -> dict[str, Array]:
-    """One row per figure of an unseen swing, in the units shown to people, to a thousandth."""
+    """One row per figure of an unseen swing, in the units shown to people.
+
+    `told` is false where the figure would be left out as mostly the average, by `added`,
+    what the weights keep.
+
+    Ratios and times to a thousandth, what is told in whole degrees, centimetres or percent
+    to a hundredth.
+    """
     shown = {(m.id, m.event) for m in measures_of(view, "swing")}
     columns: dict[str, list[Array]] = {}
     for key, e in errors.items():
         if told(key) not in shown:
             continue
         unit = table.swings["stature"][e.swing] / 100 if key[0].endswith("_cm") else 1.0
-        n = len(e.swing)
+        n, places = len(e.swing), 3 if told(key)[0].endswith(("_ratio", "_s")) else 2
         for name, values in {
             "measure": np.full(n, told(key)[0], "U24"),
-            "event": np.full(n, told(key)[1], "U13"),
+            "event": np.full(n, told(key)[1], "U14"),
             "view": np.full(n, view, "U13"),
-            "truth": np.round(e.truth * unit, 3).astype(np.float32),
-            "value": np.round(e.value * unit, 3).astype(np.float32),
-            "u": np.round(e.raw * scales[key] * unit, 3).astype(np.float32),
+            "truth": np.round(e.truth * unit, places).astype(np.float32),
+            "value": np.round(e.value * unit, places).astype(np.float32),
+            "u": np.round(e.raw * unit, places).astype(np.float32),
+            "told": ~mostly_average(e.raw, added, "/".join(key)),
             "body": table.swings["body"][e.swing].astype(np.int16),
             "clip": table.swings["sid"][e.swing].astype(np.int32),
         }.items():

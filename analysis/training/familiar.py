@@ -16,44 +16,67 @@ EDGE = 0.95
 Stats = dict[str, NDArray[np.floating]]
 
 
-def describe(table: Table, tokens: Array) -> Stats:
-    """Statistics that `core.corrector.strangeness` reads, edge set on unseen bodies."""
-    out: Stats = {}
-    for event in EVENT_CODE:
+EVENTS = ("address", "top", "impact")
+
+
+def describe(table: Table, tokens: Array) -> tuple[Stats, dict[str, Array]]:
+    """What habitual poses look like, and how strange every swing's are.
+
+    Returns
+    -------
+    stats : dict
+        What `core.corrector.strangeness` reads, edge set on unseen bodies.
+    strange : dict of str to ndarray of shape (S,)
+        Per event; a habitual swing's by the poses of other bodies. 0 where the event was
+        not drawn.
+    """
+    habitual = table.swings["family"] == 0
+    stats: Stats = {}
+    strange = {}
+    for event in EVENTS:
         rows = _rows(table, event)
-        out |= _fit(tokens[rows], event)
-        out[f"odd/{event}/edge"] = np.float32(
-            np.quantile(unseen_scores(table, tokens, event), EDGE)
-        )
-    return out
+        usual = habitual[table.frame["swing"][rows]]
+        stats |= _fit(tokens[rows[usual]], event)
+        unseen = unseen_scores(table, tokens, event)
+        edge = np.quantile(unseen, EDGE)
+        stats[f"odd/{event}/edge"] = np.float32(edge)
+        scores = strangeness(tokens[rows].astype(float), event, stats)
+        scores[usual] = unseen / edge
+        strange[event] = _by_swing(table, rows, scores)
+    return stats, strange
+
+
+def _by_swing(table: Table, rows: NDArray[np.intp], scores: Array) -> Array:
+    swing, n = table.frame["swing"][rows], len(table.swings["sid"])
+    count = np.bincount(swing, minlength=n)
+    return np.asarray(np.bincount(swing, scores, n) / np.maximum(count, 1))
 
 
 def unseen_scores(table: Table, tokens: Array, event: str, *, folds: int = 6) -> Array:
-    """Distance (edge 1) of every frame at an event from the poses of other bodies."""
+    """Distance (edge 1) of every habitual frame at an event from the poses of other bodies."""
     rows = _rows(table, event)
+    rows = rows[table.swings["family"][table.frame["swing"][rows]] == 0]
     body = table.swings["body"][table.frame["swing"][rows]]
     scores = np.empty(len(rows))
     for k in range(folds):
         held = body % folds == k
-        stats = _fit(tokens[rows[~held]], event) | {f"odd/{event}/edge": np.float32(1)}
-        scores[held] = strangeness(tokens[rows[held]].astype(float), event, stats)
+        if held.any():
+            stats = _fit(tokens[rows[~held]], event) | {f"odd/{event}/edge": np.float32(1)}
+            scores[held] = strangeness(tokens[rows[held]].astype(float), event, stats)
     return scores
 
 
-def report(table: Table, tokens: Array, errors: Mapping[tuple[str, str], Errors]) -> list[str]:
-    """Error of unseen swings by how strange their address and event look."""
+def report(errors: Mapping[tuple[str, str], Errors], strange: Mapping[str, Array]) -> list[str]:
+    """Error of unseen swings by how strange their address and top look."""
     lines = [
-        "| strangeness | swings | pelvis top RMS | shoulder top RMS | raw spread |",
+        "| strangeness | swings | pelvis top RMS | shoulder top RMS | told spread |",
         "| --- | --- | --- | --- | --- |",
     ]
-    worst = np.zeros(len(table.swings["sid"]))
-    for event in ("address", "top"):
-        edge = np.quantile(scores := unseen_scores(table, tokens, event), EDGE)
-        np.maximum.at(worst, table.frame["swing"][_rows(table, event)], scores / edge)
+    worst = np.maximum(strange["address"], strange["top"])
     pelvis, shoulder = errors["pelvis_turn_deg", "top"], errors["shoulder_turn_deg", "top"]
     for low, high in ((0, 0.5), (0.5, 0.75), (0.75, 1), (1, 1.5), (1.5, 2), (2, np.inf)):
         p, q = ((worst[e.swing] >= low) & (worst[e.swing] < high) for e in (pelvis, shoulder))
-        if p.any():
+        if p.any() and q.any():
             lines.append(
                 f"| {low} to {high} | {p.sum()} | {_rms(pelvis.error[p]):.1f} | "
                 f"{_rms(shoulder.error[q]):.1f} | {_rms(pelvis.raw[p]):.1f} |"

@@ -43,7 +43,24 @@ _SWAP = [
 ]
 _SCALE = {"mp_xy": 16, "true_xy": 16, "mp_world": 1e4, "true_xyz": 1e4}
 VIEWS = {"down_the_line": 0, "face_on": 1}
-EVENT_CODE = {"address": 0, "top": 3, "impact": 6}
+# Kinds of motion (`render.free`): the number in the table, and the group of members that
+# never see it. 0 are swings of the habitual engine; those without a group are for tests.
+FAMILIES: dict[str, tuple[int, int | None]] = {
+    "free": (1, 0),
+    "loose": (2, 1),
+    "arms": (3, 2),
+    "turn": (4, 2),
+    "slide": (5, 3),
+    "short": (6, 3),
+    "poses": (7, 4),
+    "player": (8, None),
+    "same hands": (9, None),
+    "moved hands": (10, None),
+    "more turn": (11, None),
+}
+OTHER_BODIES = 1000  # from this number on a body is of another rendering than the table's
+FOR_TESTS = 9  # of those, bodies whose number ends in it
+EVENT_CODE = {"address": 0, "top": 3, "impact": 6, "follow_through": 8}
 
 
 @dataclass(frozen=True)
@@ -91,6 +108,7 @@ def _read(folders: tuple[Path, ...]) -> tuple[dict[str, Array], dict[str, Array]
         with np.load(path) as stored:
             shard = {k: stored[k] for k in stored.files}
         shard.setdefault("s_from_body", shard["s_body"])  # whose motion it is
+        shard.setdefault("s_family", np.zeros(len(shard["s_sid"]), np.int32))  # habitual
         ids = shard["s_sid"]
         order = np.argsort(ids)
         swing_row.append(base + order[np.searchsorted(ids, shard["f_sid"], sorter=order)])

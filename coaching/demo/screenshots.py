@@ -65,13 +65,20 @@ def _at_chart(page: Page) -> None:
 
 PICTURES = (
     Picture("waiting-list", story.COACH[1], DESK),
-    Picture("review-room", story.COACH[1], TALL, ["/review/clip/"], "review-room[ready]", _at_top),
-    Picture("verdict", story.COACH[1], DESK, ["/attempt/"]),
+    Picture(
+        "review-room",
+        story.COACH[1],
+        TALL,
+        ["at=clip-", "/review/clip/"],
+        "review-room[ready]",
+        _at_top,
+    ),
+    Picture("verdict", story.COACH[1], DESK, ["at=drill-"], "form.judging"),
     Picture("student-home", _student("brannoc"), PHONE),
     Picture("drill", _student("brannoc"), PHONE, ["/drill/"]),
     Picture("progress", _student("brannoc"), PHONE, ["/progress/"], then=_at_chart),
     Picture("film-again", _student("perrin"), PHONE, ["/clips/"]),
-    Picture("causes", _student("brannoc"), PHONE, ["/drill/", "/findings/"]),
+    Picture("causes", _student("brannoc"), PHONE, ["/review/"]),
 )
 
 
@@ -105,7 +112,7 @@ def take(browser: Browser, site: str, picture: Picture) -> bytes:
     )
     page = context.new_page()
     page.goto("/login/")
-    page.locator("[name=username]").fill(picture.email)
+    page.locator("[name=login]").fill(picture.email)
     page.locator("[name=password]").fill(story.PASSWORD)
     page.locator("[name=password]").press("Enter")
     page.wait_for_url(lambda url: "/login/" not in url)
@@ -115,6 +122,7 @@ def take(browser: Browser, site: str, picture: Picture) -> bytes:
     page.wait_for_selector(picture.ready)
     if picture.then:
         picture.then(page)
+    page.mouse.move(0, 0)  # nothing is shown as pointed at
     page.evaluate("document.activeElement.blur()")
     taken = page.screenshot()
     context.close()
@@ -164,7 +172,7 @@ def _wait(site: str, app: subprocess.Popen[bytes]) -> None:
         if app.poll() is not None:
             raise SystemExit("The app stopped before it could be photographed; see above.")
         try:
-            with urllib.request.urlopen(f"{site}/healthz", timeout=2) as answer:
+            with urllib.request.urlopen(f"{site}/healthz", timeout=2) as answer:  # noqa: S310 (our own)
                 if answer.status == 200:
                     return
         except OSError:

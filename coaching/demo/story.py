@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 MAIL = "saltmarsh.example"
-PASSWORD = "ferry at half past nine"
+PASSWORD = "ferry at half past nine"  # noqa: S105 (printed in the README)
 STUDIO = "Saltmarsh House"
 COACH = ("Maren Saltby", f"maren@{MAIL}")
 COLLEAGUE = ("Tobin Reedlark", f"tobin@{MAIL}")
@@ -32,6 +32,9 @@ class Person:
     handedness: str = "right"
     goals: str = ""
     usual_miss: str = ""
+    flight: str = ""
+    height: str = ""
+    strike: str = ""
     place: str = "ball"
     body: tuple[tuple[str, str, str, str], ...] = field(default=())  # region, side, kind, words
     guardian: tuple[str, str] | None = None
@@ -47,14 +50,16 @@ PEOPLE = (
         name="Wystan Merrow",
         stature_cm=180,
         goals="Strike the ball first and the turf after. The club championship is in June.",
-        usual_miss="thin and to the right",
+        usual_miss="mostly with irons",
+        strike="thin",
+        flight="right-straight",
     ),
     Person(
         key="oda",
         name="Oda Thistlewick",
         stature_cm=166,
         goals="Start again after ten years without a club.",
-        usual_miss="topped",
+        strike="top",
         place="foam",
     ),
     Person(
@@ -62,7 +67,8 @@ PEOPLE = (
         name="Perrin Vale",
         stature_cm=180,
         goals="More distance without hitting harder.",
-        usual_miss="a high slice",
+        flight="straight-right",
+        height="high",
     ),
     Person(
         key="sunniva",
@@ -70,7 +76,7 @@ PEOPLE = (
         stature_cm=180,
         age_band="60_up",
         goals="Walk eighteen holes and enjoy them.",
-        usual_miss="heavy",
+        strike="fat",
         body=(("hip", "trail", "stiff", "The right one, in the mornings."),),
     ),
     Person(
@@ -78,7 +84,8 @@ PEOPLE = (
         name="Brannoc Quill",
         stature_cm=180,
         goals="Stop standing up through the ball.",
-        usual_miss="thin, off the heel",
+        usual_miss="off the heel too",
+        strike="thin",
         place="none",
     ),
     Person(
@@ -86,7 +93,7 @@ PEOPLE = (
         name="Tilda Ferrow",
         stature_cm=180,
         goals="A swing that lasts a whole round.",
-        usual_miss="pulled",
+        flight="left-straight",
     ),
     Person(
         key="corin",
@@ -94,7 +101,8 @@ PEOPLE = (
         stature_cm=180,
         age_band="60_up",
         goals="Keep playing with my grandson.",
-        usual_miss="short and right",
+        usual_miss="and short",
+        flight="right-straight",
         place="foam",
     ),
     Person(
@@ -104,7 +112,7 @@ PEOPLE = (
         age_band="under_18",
         handedness="left",
         goals="Make the school team.",
-        usual_miss="hooked",
+        flight="straight-right",  # a left-hander's hook
         guardian=("Hester Dunmarrow", f"hester@{MAIL}"),
     ),
 )

@@ -14,13 +14,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-CAUSE, COMPENSATION, HARMLESS, STRENGTH, QUESTION = (
+CAUSE, COMPENSATION, HARMLESS, STRENGTH, QUESTION, BALL = (
     "cause",
     "compensation",
     "harmless",
     "strength",
     "question",
+    "ball",
 )
+KINDS = (CAUSE, COMPENSATION, HARMLESS, STRENGTH, QUESTION, BALL)
 
 
 class State(StrEnum):
@@ -30,11 +32,13 @@ class State(StrEnum):
     WORK = "work"  # a cause that may be worked on
     HELD = "held"  # waits for the answer to a question it rests on
     LEAVE = "leave"  # a compensation whose cause is open: leave it for now
+    UNEXPLAINED = "unexplained"  # a compensation, and what makes it needed is not found yet
     LOOK_AGAIN = "look_again"  # a compensation whose causes have all passed
     LIMIT = "limit"  # a limit of the body that the plan works inside
     DONE = "done"
     KEEP = "keep"  # a strength
     LET_BE = "let_be"  # looks odd and is harmless
+    SHOWS = "shows"  # what the ball does: the end of the chain, never a target
 
 
 @dataclass(frozen=True)
@@ -83,6 +87,12 @@ class Graph:
     def causes_of(self, id: int) -> list[int]:
         """The findings that `id` is directly there because of, in order of id."""
         return sorted(cause for effect, cause in self.because if effect == id)
+
+    def nearest_causes(self, id: int) -> list[int]:
+        """Its direct causes without those that already stand behind another of them."""
+        direct = self.causes_of(id)
+        behind = {up for cause in direct for up in upstream(self, cause)}
+        return [cause for cause in direct if cause not in behind]
 
     def effects_of(self, id: int) -> list[int]:
         return sorted(effect for effect, cause in self.because if cause == id)
@@ -194,9 +204,9 @@ def released_by(graph: Graph, id: int) -> list[int]:
 
 
 def _weight(graph: Graph, id: int) -> int:
-    """How much hangs on a finding: the open causes and compensations behind it."""
+    """How much hangs on a finding: open causes and compensations, and what the ball does."""
     return sum(
-        graph[down].kind in (CAUSE, COMPENSATION) and not graph[down].closed
+        graph[down].kind in (CAUSE, COMPENSATION, BALL) and not graph[down].closed
         for down in downstream(graph, id)
     )
 
@@ -213,11 +223,21 @@ def state_of(graph: Graph, id: int) -> State:
         return State.LET_BE
     if node.kind == QUESTION:
         return State.DONE if node.answered else State.ASK
-    if open_questions(graph, id):
+    if node.kind != BALL and open_questions(graph, id):
         return State.HELD
+    if node.kind == BALL:
+        return State.SHOWS
     if node.kind == COMPENSATION:
-        return State.LEAVE if open_causes(graph, id) else State.LOOK_AGAIN
+        return _compensation_state(graph, id)
     return State.WORK
+
+
+def _compensation_state(graph: Graph, id: int) -> State:
+    """Only a cause that has passed frees a compensation; one that was never named does not."""
+    if open_causes(graph, id):
+        return State.LEAVE
+    passed = any(graph[up].kind == CAUSE and graph[up].closed for up in upstream(graph, id))
+    return State.LOOK_AGAIN if passed else State.UNEXPLAINED
 
 
 def may_be_targeted(graph: Graph, id: int) -> bool:
@@ -242,8 +262,8 @@ def plan(graph: Graph, *, order: Sequence[int] = ()) -> list[Step]:
     list of Step
         Never an effect before its cause in the computed order: questions first, then
         causes by how much hangs on them, then by what can be practised where the student
-        is, then as the coach wrote them down. Harmless things and strengths to keep are
-        no work and are not in it.
+        is, then as the coach wrote them down. Harmless things, strengths to keep and what
+        the ball does are no work and are not in it.
     """
     computed = _computed_order(graph)
     wanted = [id for id in dict.fromkeys(order) if id in computed]

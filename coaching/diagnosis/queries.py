@@ -1,37 +1,40 @@
-"""Shared reads of findings: the graph, its plan and sentences, suggestions."""
+"""Shared reads of findings: the graph, its plan and sentences."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, Q, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
-from analysis.models import Measurement, Run
-from coaching.diagnosis import causes, rules
+from coaching.diagnosis import causes
+from coaching.diagnosis.catalogue import Catalogue, Entry, whole
 from coaching.diagnosis.causes import Graph, Node, State
-from coaching.diagnosis.certainty import Reading, constant_share, mean_reading
-from coaching.diagnosis.models import Because, Finding, Plan
-from coaching.intake.models import Submission
-from coaching.people import access
+from coaching.diagnosis.entries import ball_entries, catalogue_of
+from coaching.diagnosis.grounds import Grounds, grounds_of
+from coaching.diagnosis.models import CausalLink, Finding, Plan
+from coaching.diagnosis.sentences import Said, sentence
+from coaching.people.ball import any_words
 from coaching.people.models import BodyNote, Student
-from coaching.review import turncheck
+from coaching.people.sides import for_student, without_sides
 from coaching.review.models import Review
 
 # How a state is drawn and what is said beside the mark.
 STONES = {
-    State.ASK: "dashed",
-    State.WORK: "filled",
-    State.HELD: "crossed",
-    State.LEAVE: "outlined",
-    State.LOOK_AGAIN: "outlined",
-    State.LIMIT: "double",
-    State.DONE: "half",
-    State.KEEP: "double",
-    State.LET_BE: "outlined",
+    State.ASK: "ask",
+    State.WORK: "way",
+    State.HELD: "next",
+    State.LEAVE: "leave",
+    State.UNEXPLAINED: "leave",
+    State.LOOK_AGAIN: "ask",
+    State.LIMIT: "leave",
+    State.DONE: "done",
+    State.KEEP: "keep",
+    State.LET_BE: "leave",
+    State.SHOWS: "ball",
 }
 
 
@@ -41,19 +44,33 @@ def state_words(state: State) -> str:
         State.WORK: _("work on this"),
         State.HELD: _("waits for the answer"),
         State.LEAVE: _("leave this for now"),
+        State.UNEXPLAINED: _("what makes it needed is not found yet"),
         State.LOOK_AGAIN: _("look again"),
         State.LIMIT: _("the plan works inside this"),
         State.DONE: _("done"),
         State.KEEP: _("keep this"),
         State.LET_BE: _("harmless"),
+        State.SHOWS: _("what the ball does"),
     }[state]
+
+
+def kinds_of_chain() -> list[tuple[str, str, str]]:
+    """Kinds as a coach gives them with one tap: value, stone, words."""
+    return [
+        (causes.CAUSE, "way", _("work on this")),
+        (causes.COMPENSATION, "leave", _("leave for now")),
+        (causes.QUESTION, "ask", _("ask first")),
+        (causes.HARMLESS, "leave", _("harmless")),
+        (causes.STRENGTH, "keep", _("keep")),
+    ]
 
 
 def visible(student: Student, review: Review | None = None) -> QuerySet[Finding]:
     """The student's findings that were sent, and those of the draft being written."""
     sent = Q(review__published_at__isnull=False)
-    return student.findings.filter(sent | Q(review=review) if review else sent).select_related(
-        "review", "video", "body_note"
+    own = Q(review=review.pk) if review and review.pk else Q()
+    return student.findings.filter(sent | own if own else sent).select_related(
+        "review", "video", "body_note", "measurement"
     )
 
 
@@ -62,12 +79,14 @@ class Line:
     """One finding with what is to be done about it now."""
 
     finding: Finding
+    name: str  # what coaches call it; of a finding in free words, these
     state: State
     causes: tuple[Finding, ...]
     effects: tuple[Finding, ...]
     waits_for: tuple[Finding, ...] = ()
     releases: tuple[Finding, ...] = ()
     is_draft: bool = False
+    grounds: Grounds | None = None  # what became of the figure it rests on
 
     @property
     def stone(self) -> str:
@@ -76,6 +95,10 @@ class Line:
     @property
     def word(self) -> str:
         return state_words(self.state)
+
+    @property
+    def takes_a_drill(self) -> bool:
+        return self.state not in (State.DONE, State.ASK, State.LIMIT)
 
 
 @dataclass(frozen=True)
@@ -86,15 +109,26 @@ class Diagnosis:
     review: Review | None
     graph: Graph
     lines: tuple[Line, ...]  # work, in the plan's order
+    ball: tuple[Line, ...]  # what the ball does: the end of the chain
     asides: tuple[Line, ...]  # strengths and harmless things
     plan: Plan | None
+    catalogue: Catalogue  # as the student's studio has it
+
+    @cached_property
+    def body_notes(self) -> list[BodyNote]:
+        """What the student said of their body and what is not over."""
+        return list(self.student.body_notes.filter(over_at__isnull=True))
 
     @property
     def findings(self) -> list[Finding]:
-        return [line.finding for line in (*self.lines, *self.asides)]
+        return [line.finding for line in self.all_lines]
+
+    @property
+    def all_lines(self) -> tuple[Line, ...]:
+        return (*self.lines, *self.ball, *self.asides)
 
     def line(self, pk: int) -> Line | None:
-        return next((ln for ln in (*self.lines, *self.asides) if ln.finding.pk == pk), None)
+        return next((line for line in self.all_lines if line.finding.pk == pk), None)
 
     @property
     def picture(self) -> dict[str, Any]:
@@ -103,13 +137,15 @@ class Diagnosis:
             "nodes": [
                 {
                     "id": line.finding.pk,
-                    "label": line.finding.words,
+                    "label": for_student(line.finding.text, self.student.handedness),
                     "state": line.stone,
                     "note": line.word,
                 }
-                for line in (*self.lines, *self.asides)
+                for line in self.all_lines
             ],
-            "edges": sorted([cause, effect] for effect, cause in self.graph.because),
+            "edges": sorted(
+                [cause.pk, line.finding.pk] for line in self.all_lines for cause in line.causes
+            ),
         }
 
 
@@ -118,42 +154,58 @@ def diagnosis_of(student: Student, review: Review | None = None) -> Diagnosis:
     findings = {finding.pk: finding for finding in visible(student, review)}
     graph = graph_of(student, findings.values())
     plan = _plan_for(student, review)
+    catalogue = catalogue_of(student.studio_id)
     steps = causes.plan(graph, order=plan.order if plan else ())
     done = {step.id for step in steps}
+    grounds = grounds_of(findings.values(), catalogue=catalogue)
 
     def line(pk: int, step: causes.Step | None = None) -> Line:
         return Line(
             finding=findings[pk],
+            name=_name(catalogue, findings[pk]),
             state=step.state if step else causes.state_of(graph, pk),
-            causes=tuple(findings[i] for i in graph.causes_of(pk)),
+            causes=tuple(findings[i] for i in graph.nearest_causes(pk)),
             effects=tuple(findings[i] for i in graph.effects_of(pk)),
             waits_for=tuple(findings[i] for i in step.waits_for) if step else (),
             releases=tuple(findings[i] for i in step.releases) if step else (),
-            is_draft=review is not None and findings[pk].review_id == review.pk,
+            is_draft=bool(review and review.pk and findings[pk].review_id == review.pk),
+            grounds=grounds.get(pk),
         )
 
+    rest = [pk for pk in findings if pk not in done]
     return Diagnosis(
         student=student,
         review=review,
         graph=graph,
         lines=tuple(line(step.id, step) for step in steps),
-        asides=tuple(line(pk) for pk in findings if pk not in done),
+        ball=tuple(line(pk) for pk in rest if graph[pk].kind == causes.BALL),
+        asides=tuple(line(pk) for pk in rest if graph[pk].kind != causes.BALL),
         plan=plan,
+        catalogue=catalogue,
     )
+
+
+def _name(catalogue: Catalogue, finding: Finding) -> str:
+    entry = catalogue.get(finding.entry)
+    text = finding.text
+    return without_sides(entry.name) if entry else text[:1].upper() + text[1:]
 
 
 def _plan_for(student: Student, review: Review | None) -> Plan | None:
     """The draft's own plan, else the newest that was sent."""
-    own = Plan.objects.filter(review=review).first() if review else None
-    sent = Plan.objects.filter(review__student=student, review__published_at__isnull=False)
-    return own or sent.order_by("-review__published_at").first()
+    draft = review.pk if review else None
+    rows = Plan.objects.filter(
+        Q(review=draft) | Q(review__student=student, review__published_at__isnull=False)
+    )
+    own = Case(When(review=draft, then=Value(0)), default=Value(1))
+    return rows.order_by(own, "-review__published_at").first()
 
 
 def graph_of(student: Student, findings: Iterable[Finding]) -> Graph:
     """The findings as a graph; links to findings outside it are left out."""
     rows = list(findings)
     ids = {finding.pk for finding in rows}
-    links = Because.objects.filter(effect__in=ids, cause__in=ids).values_list("effect", "cause")
+    links = CausalLink.objects.filter(effect__in=ids, cause__in=ids).values_list("effect", "cause")
     return Graph(tuple(_node(student, row) for row in rows), frozenset(links))
 
 
@@ -169,154 +221,61 @@ def _node(student: Student, finding: Finding) -> Node:
     )
 
 
-# Seen only with a ball: whoever has none cannot work on it at home.
-_NEEDS_A_BALL = ("strike", "flight")
-
-
 def _practicable(student: Student, finding: Finding) -> bool:
-    return student.practice_place == Student.Place.BALL or finding.tag not in _NEEDS_A_BALL
-
-
-# --- sentences ----------------------------------------------------------------------
+    """What only the ball shows cannot be worked on at home by somebody who has none."""
+    entry = whole().get(finding.entry)
+    return student.practice_place == Student.Place.BALL or not (entry and entry.stage == "ball")
 
 
 def sentences(diagnosis: Diagnosis) -> list[str]:
-    """The diagnosis for the student, one sentence a finding, the first to change first."""
+    """The diagnosis for the student, the first to change first, what the ball does last."""
     first = next((line for line in diagnosis.lines if line.state == State.WORK), None)
-    told = [_sentence(line, first) for line in diagnosis.lines]
-    return [sentence for sentence in told if sentence] + [_aside(line) for line in diagnosis.asides]
+    # In the plan's order, then what the ball does, then what stays.
+    written = [_sentence_of(diagnosis, line, first) for line in diagnosis.all_lines]
+    return [sentence for sentence in written if sentence]
 
 
-def _sentence(line: Line, first: Line | None) -> str:
-    words = {"what": _start(line.finding.words), "why": joined([c.words for c in line.causes])}
-    if line.state == State.DONE:
-        return ""
-    if line.state == State.ASK:
-        return _("%(what)s. Your coach asks about this first.") % words
-    if line.state == State.HELD:
-        return _("%(what)s. This waits for your answer.") % words
-    if line.state == State.LIMIT:
-        return _("%(what)s. The plan works inside this.") % words
-    if line.state == State.LOOK_AGAIN:
-        return _("%(what)s. Its cause has passed, so your coach looks again.") % words
-    if line.state == State.LEAVE:
-        if first is not None and first.finding in line.waits_for:
-            return _("%(what)s because %(why)s; we change that first.") % words
-        return _("%(what)s because %(why)s. Leave this for now.") % words
-    end = _(" We start here.") if line is first else ""
-    if line.causes:
-        return _("%(what)s because %(why)s.") % words + end
-    return words["what"] + "." + end
-
-
-def _aside(line: Line) -> str:
-    words = {"what": _start(line.finding.words)}
-    if line.state == State.KEEP:
-        return _("%(what)s: keep that.") % words
-    return _("%(what)s. That is harmless.") % words
-
-
-def _start(words: str) -> str:
-    return words[:1].upper() + words[1:].rstrip(".")
-
-
-def joined(clauses: Sequence[str]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    if len(clauses) < 2:
-        return "".join(clauses)
-    return _("%(first)s and %(last)s") % {"first": ", ".join(clauses[:-1]), "last": clauses[-1]}
-
-
-# --- suggestions --------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Suggested:
-    """A rule that fired on a review's figures, with the figure it hangs on."""
-
-    suggestion: rules.Suggestion
-    measurement: Measurement
-    reading: Reading
-
-    @property
-    def rule(self) -> rules.Rule:
-        return self.suggestion.rule
-
-    @property
-    def kind_words(self) -> str:
-        return str(Finding.Kind(self.rule.kind).label)
-
-    @property
-    def sure_percent(self) -> int:
-        return min(99, int(100 * self.suggestion.sure))
-
-    @property
-    def value(self) -> float:
-        return self.reading[0]
-
-    @property
-    def uncertainty(self) -> float:
-        return self.reading[1]
-
-    @property
-    def measure(self) -> str:
-        return self.measurement.measure
-
-    @property
-    def event(self) -> str:
-        return self.measurement.event
-
-
-# Only a swing at one's own speed tells these.
-_OF_A_SWING = ("backswing_s", "downswing_s", "tempo_ratio", "hand_speed_peak_m_s")
-
-
-def figures_of(
-    submissions: Iterable[Submission],
-) -> dict[tuple[str, str], tuple[Reading, Measurement]]:
-    """Each figure of these clips: the mean over the repetitions, and one row it hangs on.
-
-    Of a figure that two views measure, the surer one is taken. A slow rehearsal says
-    nothing about tempo or speed, a turn with a held club nothing about the swing's turn.
-    """
-    videos = [submission.video_id for submission in submissions]
-    runs = Run.objects.filter(
-        video__in=videos, kind=Run.Kind.MEASURE, status=Run.Status.DONE
-    ).order_by("pk")
-    newest = {run.video_id: run.pk for run in runs.only("pk", "video_id")}
-    rows: dict[tuple[str, str, int], list[Measurement]] = defaultdict(list)
-    found = Measurement.objects.filter(run__in=newest.values(), value__isnull=False)
-    for row in found.select_related("run__video").order_by("repetition"):
-        if row.run.video.kind != "swing" and row.measure in _OF_A_SWING:
-            continue
-        if row.run.video.kind == "bar" and row.measure in turncheck.LINE_OF:
-            continue
-        rows[row.measure, row.event, row.run_id].append(row)
-    best: dict[tuple[str, str], tuple[Reading, Measurement]] = {}
-    for (measure, event, _run), repeated in rows.items():
-        readings = [(row.value, row.uncertainty) for row in repeated]
-        mean = mean_reading(readings, share=constant_share(measure))  # type: ignore[arg-type]
-        if (measure, event) not in best or mean[1] < best[measure, event][0][1]:
-            best[measure, event] = mean, repeated[0]
-    return best
-
-
-def suggestions_for(review: Review) -> list[Suggested]:
-    """Findings that the review's figures suggest and nobody has taken or waved off."""
-    student = review.student
-    figures = figures_of(review.submissions.all())
-    taken = set(visible(student, review).exclude(rule="").values_list("rule", flat=True))
-    dismissed = set(student.dismissals.values_list("rule", flat=True))
-    found = rules.suggest(
-        {key: reading for key, (reading, _row) in figures.items()},
-        dismissed=dismissed,
-        painful=troubled_regions(student),
+def _sentence_of(diagnosis: Diagnosis, line: Line, first: Line | None) -> str:
+    return sentence(
+        said(line.finding),
+        line.state,
+        because=[said(cause) for cause in line.causes],
+        handedness=diagnosis.student.handedness,
+        is_first=line is first,
+        waits_for_first=first is not None and first.finding in line.waits_for,
     )
-    return [
-        Suggested(suggestion, figures[suggestion.measure][1], figures[suggestion.measure][0])
-        for suggestion in found
-        if suggestion.rule.id not in taken
-    ]
+
+
+def usual_miss(review: Review, catalogue: Catalogue | None = None) -> list[Entry]:
+    """What the ball does: of the newest of these clips that says so, else of the student."""
+    student = review.student
+    rows = [*reversed(review.clips), student]
+    row = next((r for r in rows if r.flight or r.height or r.strike), student)
+    return ball_entries(
+        catalogue or catalogue_of(student.studio_id),
+        flight=row.flight,
+        height=row.height,
+        strike=row.strike,
+        handedness=student.handedness,
+    )
+
+
+def ball_words(review: Review) -> str:
+    """What the student said the ball does, in words: with the clip, else when joining."""
+    clips = [*reversed(review.clips)]
+    row = next((r for r in clips if r.flight or r.height or r.strike), None)
+    student = review.student
+    return any_words(row or student, "" if row else student.usual_miss)
+
+
+def usual_miss_left(review: Review, standing: Diagnosis) -> list[Entry]:
+    """Of the usual miss, what does not stand in the chain yet."""
+    said = {finding.entry for finding in standing.findings}
+    return [entry for entry in usual_miss(review, standing.catalogue) if entry.id not in said]
+
+
+def said(finding: Finding) -> Said:
+    return Said(finding.text, finding.kind)
 
 
 def troubled_regions(student: Student) -> set[str]:
@@ -326,30 +285,3 @@ def troubled_regions(student: Student) -> set[str]:
         | Q(accepted_as_limit_at__isnull=False)
     )
     return set(notes.values_list("region", flat=True))
-
-
-# --- who may see or change ----------------------------------------------------------
-
-
-def finding_draft(user: access.AnyUser, pk: int) -> Finding:
-    """A finding that staff may still change: its review is a draft."""
-    return access.get_object_or_404(
-        access.rows_taught(user, Finding, roles=access.STAFF).select_related("student", "review"),
-        pk=pk,
-    )
-
-
-def finding_teach(user: access.AnyUser, pk: int) -> Finding:
-    return access.get_object_or_404(
-        access.rows_taught(user, Finding).select_related("student", "review"), pk=pk
-    )
-
-
-def question_act(user: access.AnyUser, pk: int) -> Finding:
-    """A question that was sent to the student who, or whose guardian, is asking."""
-    return access.get_object_or_404(
-        access.rows_acted(user, Finding)
-        .filter(kind=Finding.Kind.QUESTION, review__published_at__isnull=False)
-        .select_related("student", "body_note"),
-        pk=pk,
-    )

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from django.db.models import Q
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from analysis.models import Video
 from coaching.intake import queries
-from coaching.intake.models import Request, RequestedAngle, Submission
+from coaching.intake.models import Request, RequestedAngle, Submission, Upload
 from coaching.people import access
 from coaching.people.access import AnyUser
+from coaching.people.models import User
 
 
 def angle_act(user: AnyUser, pk: int) -> RequestedAngle:
@@ -36,7 +39,7 @@ def request_prepare(user: AnyUser, pk: int) -> Request:
 
 def submission_read(user: AnyUser, pk: int) -> Submission:
     """A clip that `user` may know of; its pictures are `video_see`'s matter."""
-    return get_object_or_404(queries.with_runs(access.rows_read(user, Submission)), pk=pk)
+    return get_object_or_404(submissions_read(user), pk=pk)
 
 
 def submission_act(user: AnyUser, pk: int) -> Submission:
@@ -55,6 +58,26 @@ def video_see(user: AnyUser, pk: int) -> Video:
     seen = Q(submission__student__in=access.students_read(user))
     video = get_object_or_404(rows.filter(seen), pk=pk)
     student = video.submission.student
-    if access.acts_as(user).filter(pk=student.pk).exists() or queries.shares_with_coach(student):
+    if access.acts_for(user, student.pk) or queries.shares_with_coach(student):
         return video
     raise Http404
+
+
+def upload_own(user: User, key: UUID) -> Upload:
+    """An upload that `user` has opened."""
+    return get_object_or_404(Upload.objects.select_related("submission"), owner=user, pk=key)
+
+
+def recording_of(user: User, key: UUID, purpose: str = "") -> Upload:
+    """A voice or demonstration that `user` has sent; a clip is no recording."""
+    rows = Upload.objects.filter(owner=user).exclude(purpose=Upload.Purpose.CLIP)
+    return get_object_or_404(rows.filter(purpose=purpose) if purpose else rows, pk=key)
+
+
+def requests_read(user: AnyUser) -> QuerySet[Request]:
+    return access.rows_read(user, Request)
+
+
+def submissions_read(user: AnyUser) -> QuerySet[Submission]:
+    """Clips that `user` may know of, with their runs."""
+    return queries.with_runs(access.rows_read(user, Submission))

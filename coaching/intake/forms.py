@@ -11,18 +11,18 @@ from django.utils.translation import gettext_lazy as _
 
 from analysis.core.pose import KINDS, VIEWS
 from coaching.intake.models import RequestedAngle
-from coaching.intake.services import MAX_ANGLES
-from coaching.lessons import words
+from coaching.intake.services.asking import MAX_ANGLES
+from coaching.lessons.wording import naming
 
 
 def _views() -> list[tuple[str, Any]]:
-    return [("", _("not this one")), *((v, words.VIEWS[v][0]) for v in VIEWS)]
+    return [("", _("not this one")), *((v, naming.VIEWS[v][0]) for v in VIEWS)]
 
 
 def _films() -> list[tuple[str, Any]]:
     """Kinds of film; a held club is asked for by where it is held: `bar`, `bar-chest`."""
-    kinds = [(kind, words.KINDS[kind]) for kind in KINDS if kind != "bar"]
-    return [*kinds, ("bar", words.ACROSS["hips"][0]), ("bar-chest", words.ACROSS["chest"][0])]
+    kinds = [(kind, naming.KINDS[kind]) for kind in KINDS if kind != "bar"]
+    return [*kinds, ("bar", naming.ACROSS["hips"][0]), ("bar-chest", naming.ACROSS["chest"][0])]
 
 
 class AngleForm(forms.Form):
@@ -59,7 +59,7 @@ AngleFormSet = forms.formset_factory(AngleForm, extra=1, max_num=MAX_ANGLES, val
 
 
 class AskForm(forms.Form):
-    words = forms.CharField(
+    text = forms.CharField(
         label=_("A word to go with it"),
         required=False,
         max_length=2000,
@@ -76,12 +76,29 @@ class AskForm(forms.Form):
         return day
 
 
+class SetForm(forms.Form):
+    """A set of films that a studio asks for often; the films are an `AngleFormSet`."""
+
+    title = forms.CharField(label=_("Name of the set"), max_length=60)
+    note = forms.CharField(label=_("For whom"), max_length=80, required=False)
+    text = forms.CharField(
+        label=_("Your words with it"),
+        help_text=_("{name} becomes the student’s first name."),
+        required=False,
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    due_days = forms.IntegerField(
+        label=_("Due after, in days"), required=False, min_value=1, max_value=60
+    )
+
+
 class SendForm(forms.Form):
     """The way without script: the phone's camera or a chosen file, sent whole."""
 
     camera = forms.FileField(required=False, allow_empty_file=True)
     clip = forms.FileField(required=False, allow_empty_file=True)
-    words = forms.CharField(required=False, max_length=2000)
+    text = forms.CharField(required=False, max_length=2000)
     replaces = forms.CharField(required=False, max_length=18)
     key = forms.UUIDField(required=False)
 
@@ -94,4 +111,4 @@ class SendForm(forms.Form):
 
 
 class WordForm(forms.Form):
-    words = forms.CharField(max_length=2000, required=False)
+    text = forms.CharField(max_length=2000, required=False)

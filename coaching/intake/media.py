@@ -19,7 +19,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, St
 from django.http.response import HttpResponseNotModified, HttpResponseRedirect
 
 PIECE = 64 * 1024
-_RANGE = re.compile(r"bytes=(\d*)-(\d*)$")
+_RANGE = re.compile(r"bytes=([0-9]{0,18})-([0-9]{0,18})$")
 
 
 def serve(
@@ -36,10 +36,11 @@ def serve(
     """
     if not file:
         raise Http404
-    response = _sent(request, file, content_type=content_type)
+    kind = "attachment" if download else "inline"
+    told = f'{kind}; filename="{filename}"'
+    response = _sent(request, file, content_type=content_type, disposition=told)
     if not isinstance(response, HttpResponseRedirect):
-        kind = "attachment" if download else "inline"
-        response["Content-Disposition"] = f'{kind}; filename="{filename}"'
+        response["Content-Disposition"] = told
         response["X-Content-Type-Options"] = "nosniff"
     # Nobody between us and the reader keeps it; the reader's own browser may, for seeking.
     response["Cache-Control"] = "private, max-age=3600"
@@ -47,11 +48,17 @@ def serve(
     return response
 
 
-def _sent(request: HttpRequest, file: FieldFile, *, content_type: str) -> HttpResponseBase:
+def _sent(
+    request: HttpRequest, file: FieldFile, *, content_type: str, disposition: str
+) -> HttpResponseBase:
     try:
         file.path  # noqa: B018  a storage without local paths says so here
     except NotImplementedError:
-        return HttpResponseRedirect(file.url)
+        # The signature covers how it is sent: nobody can open another's original in a page.
+        signed = {"ResponseContentDisposition": disposition, "ResponseContentType": content_type}
+        # Only the storage of S3 signs, and it takes what is to be signed.
+        url = file.storage.url(str(file.name), parameters=signed)  # type: ignore[call-arg]
+        return HttpResponseRedirect(url)
     if settings.MEDIA_ACCEL_PREFIX:
         handed = HttpResponse(content_type=content_type)
         handed["X-Accel-Redirect"] = settings.MEDIA_ACCEL_PREFIX + quote(str(file.name))

@@ -9,9 +9,11 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from analysis.columns import guarded
 from analysis.core.pose import KINDS, VIEWS
 from analysis.models import Video, named
-from coaching.people.models import Student
+from coaching.people.ball import BallFields
+from coaching.people.models import Student, Studio
 
 
 class Request(models.Model):
@@ -21,19 +23,22 @@ class Request(models.Model):
     asked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
     )
-    words = models.TextField(blank=True)
+    text = models.TextField(blank=True)
     due_on = models.DateField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     suspended_at = models.DateTimeField(null=True, blank=True)  # pain: nothing more is filmed
     closed_at = models.DateTimeField(null=True, blank=True)
 
 
+@guarded
 class RequestedAngle(models.Model):
     class Effort(models.TextChoices):
         STILL = "still", "standing still"
-        SLOW = "slow", "slow motion"
+        SLOW = "slow", "slowly"
         TENTH = "tenth", "a tenth of full speed"
+        THIRD = "third", "a third of full speed"
         HALF = "half", "half speed"
+        QUARTERS = "quarters", "three quarters of full speed"
         FULL = "full", "full speed"
 
     class Ball(models.TextChoices):
@@ -66,8 +71,27 @@ class RequestedAngle(models.Model):
         ]
 
 
-class Submission(models.Model):
-    """A clip that a student sent for an angle. Its state is derived in `queries.state`."""
+class RequestSet(models.Model):
+    """What a studio asks for often: films with their words, sent in one tap."""
+
+    studio = models.ForeignKey(Studio, on_delete=models.CASCADE, related_name="request_sets")
+    title = models.CharField(max_length=60)
+    note = models.CharField(max_length=80, blank=True)  # for whom it is, read by coaches
+    text = models.TextField(blank=True)
+    due_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    angles = models.JSONField(default=list)  # rows of `asking.ANGLE_FIELDS`
+    created_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["title", "pk"]
+
+
+@guarded
+class Submission(BallFields):
+    """A clip that a student sent for an angle, and what the ball did in it.
+
+    Its state is derived in `queries.state`.
+    """
 
     student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="submissions")
     angle = models.ForeignKey(
@@ -77,22 +101,22 @@ class Submission(models.Model):
     sent_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
     )
-    words = models.TextField(blank=True)
+    text = models.TextField(blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     promised_at = models.DateTimeField()
     # The student insists although the check refused the clip.
-    override_words = models.CharField(max_length=300, blank=True)
+    override_note = models.CharField(max_length=300, blank=True)
     overridden_at = models.DateTimeField(null=True, blank=True)
     replaced_by = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="replaces"
     )
     # The coach has dealt with it: a published review or a verdict.
     answered_at = models.DateTimeField(null=True, blank=True)
-    snoozed_until = models.DateTimeField(null=True, blank=True)
 
 
+@guarded
 class Upload(models.Model):
-    """A resumable upload on its way to the spool (open tus 1.0 protocol)."""
+    """A resumable upload on its way to the buffer (open tus 1.0 protocol)."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     owner = models.ForeignKey(
@@ -107,7 +131,7 @@ class Upload(models.Model):
 
     class Purpose(models.TextChoices):
         CLIP = "clip"  # becomes a submission as soon as it is whole
-        VOICE = "voice"  # of the review room, sent while it is spoken; waits in the spool
+        VOICE = "voice"  # of the review room, sent while it is spoken; waits in the buffer
         DEMONSTRATION = "demonstration"
 
     purpose = models.CharField(max_length=16, choices=Purpose.choices, default=Purpose.CLIP)

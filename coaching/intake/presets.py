@@ -15,12 +15,14 @@ class Preset:
     slug: str
     label: Any
     angles: tuple[dict[str, Any], ...]
+    text: str = ""  # with places, see `lessons.places`
+    due_days: int | None = None
 
     def for_student(self, student: Student) -> list[dict[str, Any]]:
         """The angles, with the ball that the student has where he practises."""
         has = {"foam": "foam", "none": "none"}.get(student.practice_place)
         return [
-            {**angle, "ball": has} if has and angle["ball"] == "ball" else dict(angle)
+            {**angle, "ball": has} if has and angle.get("ball") == "ball" else dict(angle)
             for angle in self.angles
         ]
 
@@ -42,8 +44,8 @@ PRESETS = (
         _("How you stand"),
         (_angle("down_the_line", **_STILL), _angle("face_on", **_STILL)),
     ),
-    Preset("rehearsal", _("Slow rehearsal, from behind"), (_angle("down_the_line", **_SLOW),)),
-    Preset("hold", _("To the top and hold, from behind"), (_angle("down_the_line", **_HOLD),)),
+    Preset("rehearsal", _("Slow rehearsal, down the line"), (_angle("down_the_line", **_SLOW),)),
+    Preset("hold", _("To the top and hold, down the line"), (_angle("down_the_line", **_HOLD),)),
     Preset("turn", _("Turn, club across the hips"), (_angle("down_the_line", **_BAR),)),
     Preset(
         "turn-chest",
@@ -52,11 +54,7 @@ PRESETS = (
     ),
     Preset(
         "strike",
-        _("One swing, from the front"),
+        _("One swing, face on"),
         (_angle("face_on", repetitions=1),),
     ),
 )
-
-
-def preset(slug: str) -> Preset:
-    return next((row for row in PRESETS if row.slug == slug), PRESETS[0])

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Prefetch, QuerySet
+from django.utils import timezone
 
 from analysis.models import Run, Video
 from coaching.intake.models import Request, RequestedAngle, Submission
-from coaching.lessons import words
+from coaching.lessons.models import Entry
+from coaching.lessons.wording import codes as sentences
 from coaching.people.models import Student
 from coaching.people.queries import consents_missing, shares_with_coach
 
@@ -31,7 +33,9 @@ class State:
 
 
 # The clip itself is the trouble: film again. Any other code is ours: try again.
-CLIP_TROUBLE = frozenset({"unreadable", "too_short", "too_long"})
+CLIP_TROUBLE = frozenset({"unreadable", "too_short", "too_long", "too_heavy"})
+# What a network may have misread, and the one who was there knows better.
+MAY_BE_MISTAKEN = frozenset({"several_people", "sideways", "wrong_view", "wrong_hand"})
 
 
 def rejects(run: Run | None) -> list[str]:
@@ -43,12 +47,30 @@ def rejects(run: Run | None) -> list[str]:
 
 def warnings(submission: Submission) -> list[str]:
     """Codes worth telling although the clip is good to use; the measuring knows best."""
-    run = submission.video.latest(Run.Kind.MEASURE)
-    if run is None or run.status != Run.Status.DONE:
-        run = submission.video.latest(Run.Kind.CHECK)
+    run = submission.video.measured() or submission.video.latest(Run.Kind.CHECK)
     if run is None:
         return []
     return [row["code"] for row in run.result.get("quality", ()) if row["level"] == "warn"]
+
+
+def said_right(submission: Submission) -> set[str]:
+    """The codes of which the student's side has said that the clip is right all the same."""
+    said = Entry.objects.filter(
+        thread__student=submission.student_id,
+        refs__submission=submission.pk,
+        refs__right__isnull=False,
+    ).values_list("refs__right", flat=True)
+    return {code for codes in said for code in codes}
+
+
+def doubts(submission: Submission) -> list[str]:
+    """Warnings of a clip in use that may be mistakes of ours, and that nobody has answered."""
+    in_use = {State.COPYING, State.MEASURING, State.READY}
+    if submission.overridden_at or submission.replaced_by_id or state(submission) not in in_use:
+        return []
+    found = [code for code in warnings(submission) if code in MAY_BE_MISTAKEN]
+    said = said_right(submission) if found else set()
+    return [code for code in found if code not in said]
 
 
 def state(submission: Submission) -> str:
@@ -56,6 +78,8 @@ def state(submission: Submission) -> str:
     if submission.answered_at:
         return State.REVIEWED
     video = submission.video
+    if video.measured():  # measured again in the background, it stays with the coach
+        return State.READY
     check, copy, measure = (
         video.latest(kind) for kind in (Run.Kind.CHECK, Run.Kind.COPY, Run.Kind.MEASURE)
     )
@@ -68,14 +92,25 @@ def state(submission: Submission) -> str:
         return State.CHECKING
     if copy is None or copy.status != Run.Status.DONE:
         return State.COPYING
-    if measure is None or measure.status != Run.Status.DONE:
-        return State.MEASURING
-    return State.READY
+    # The copy asks for the measuring in its own transaction, unless it is not agreed to.
+    return State.READY if measure is None else State.MEASURING
+
+
+def is_unmeasured(submission: Submission) -> bool:
+    """Whether a clip is with the coach and no program looks at it, as its student chose."""
+    copy, measure = (submission.video.latest(k) for k in (Run.Kind.COPY, Run.Kind.MEASURE))
+    return bool(copy and copy.status == Run.Status.DONE and measure is None)
 
 
 def stopped_run(submission: Submission) -> Run | None:
     """The run that failed, for the retry button."""
-    runs = [run for run in submission.video.runs.all() if run.status == Run.Status.FAILED]
+    runs = [
+        run
+        for run in submission.video.runs.all()
+        if run.status == Run.Status.FAILED
+        and not run.background
+        and run.kind != Run.Kind.RENDER  # a lesson film; its own page tells of it
+    ]
     return max(runs, key=lambda run: run.pk, default=None)
 
 
@@ -86,6 +121,13 @@ def codes(submission: Submission) -> list[str]:
     if not found and (run := stopped_run(submission)) and run.error_code in CLIP_TROUBLE:
         found = [run.error_code]
     return found
+
+
+def cut_edges(submission: Submission) -> list[str]:
+    """The edges of the picture that cut the golfer off, where the check has said which."""
+    check = submission.video.latest(Run.Kind.CHECK)
+    rows = check.result.get("quality", ()) if check and check.status == Run.Status.DONE else ()
+    return [edge for row in rows if row["code"] == "body_cut" for edge in row.get("edges", ())]
 
 
 def can_override(submission: Submission) -> bool:
@@ -101,8 +143,8 @@ class Progress:
     label: Any
     share: float  # of the whole way from sent to ready
     done: bool  # nothing will change by itself
-    advice: list[words.Told]
-    trouble: words.Told | None
+    advice: list[sentences.Advice]
+    trouble: sentences.Advice | None
     can_override: bool
 
 
@@ -123,11 +165,11 @@ def progress(submission: Submission) -> Progress:
     refused = codes(submission) if now == State.REFUSED else []
     return Progress(
         state=now,
-        label=words.CLIP_STATES[now],
+        label=sentences.CLIP_STATES[now],
         share=round(low + (high - low) * (run.progress if run else 0.0), 3),
         done=now not in State.MOVING,
-        advice=[words.quality_told(code) for code in refused],
-        trouble=words.run_error_told(stopped.error_code) if stopped else None,
+        advice=[sentences.quality_message(code) for code in refused],
+        trouble=sentences.run_error_message(stopped.error_code) if stopped else None,
         can_override=can_override(submission) if refused else False,
     )
 
@@ -142,13 +184,16 @@ def with_runs(rows: QuerySet[Submission]) -> QuerySet[Submission]:
 def waiting_submissions(students: QuerySet[Student]) -> QuerySet[Submission]:
     """Clips that have come back and have no answer yet, nearest promise first.
 
-    Refused ones are among them: `state` tells, and they wait for the student.
+    Refused ones are among them: `state` tells, and they wait for the student. As few tables as
+    can be: beyond eight, with those of the rights, PostgreSQL joins every studio's clips first.
+    Nor is read what a list of hundreds never says of a run.
     """
-    return with_runs(
-        Submission.objects.filter(
-            student__in=students, answered_at__isnull=True, replaced_by__isnull=True
-        )
-    ).order_by("promised_at", "pk")
+    rows = Submission.objects.filter(
+        student__in=students, answered_at__isnull=True, replaced_by__isnull=True
+    )
+    runs = Run.objects.defer("options", "claim", "heartbeat_at", "queued_at", "started_at")
+    rows = rows.select_related("video", "student", "angle")
+    return rows.prefetch_related(Prefetch("video__runs", runs)).order_by("promised_at", "pk")
 
 
 def clips_of(student: Student) -> QuerySet[Submission]:
@@ -198,10 +243,25 @@ def missing(request: Request) -> list[RequestedAngle]:
     ]
 
 
+def repetitions_missing(submission: Submission) -> int:
+    """How many repetitions the angle still lacks once all its clips are measured; 0 until then."""
+    angle = submission.angle
+    if angle is None or angle.kind == "setup" or submission.replaced_by_id is not None:
+        return 0
+    rows = angle.submissions.filter(replaced_by__isnull=True)
+    runs = [clip.video.measured() for clip in with_runs(rows) if standing(clip)]
+    if not all(runs):
+        return 0
+    # An older run says nothing of its repetitions.
+    seen = [len(run.result["reps"]) for run in runs if run and "reps" in run.result]
+    return max(0, angle.repetitions - sum(seen)) if len(seen) == len(runs) and seen else 0
+
+
 def next_angle(student: Student) -> RequestedAngle | None:
     """What to film now: the first angle still missing, the earliest due request first."""
     rows = sorted(
-        open_requests(student), key=lambda r: (r.due_on is None, r.due_on or r.created_at.date())
+        open_requests(student),
+        key=lambda r: (r.due_on is None, r.due_on or timezone.localdate(r.created_at)),
     )
     return next((angle for request in rows for angle in missing(request)), None)
 

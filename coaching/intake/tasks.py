@@ -2,9 +2,9 @@
 
 from celery import shared_task
 
-from coaching.intake import services
+from coaching.intake.services import uploads
 
 
 @shared_task
 def clear_uploads() -> None:
-    services.clear_uploads()
+    uploads.clear_uploads()

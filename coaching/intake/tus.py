@@ -30,16 +30,20 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from coaching.intake import services, spool
-from coaching.intake.models import RequestedAngle, Upload
+from coaching import numbers
+from coaching.bodies import ANY, takes_up_to
+from coaching.intake import senders, upload_buffer
+from coaching.intake.access import angle_act, upload_own
+from coaching.intake.models import Upload
+from coaching.intake.services import refusals, uploads
 from coaching.people import access
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.people.models import User
 
 VERSION = "1.0.0"
 EXTENSIONS = "creation,creation-with-upload,creation-defer-length,expiration,checksum,termination"
 BYTES = "application/offset+octet-stream"
-SILENCE_S = 60  # a phone that fell silent for this long has lost its connection
+SILENCE_S = 30  # a phone that fell silent for this long has lost its connection
 
 
 class TusError(LessonError):
@@ -58,6 +62,7 @@ class NoParser(BaseParser):
         return {}
 
 
+@takes_up_to(ANY)
 class TusView(APIView):
     renderer_classes = [JSONRenderer]
     parser_classes = [NoParser]
@@ -93,7 +98,7 @@ class TusView(APIView):
                 "Tus-Version": VERSION,
                 "Tus-Extension": EXTENSIONS,
                 "Tus-Max-Size": str(settings.UPLOAD_MAX_BYTES),
-                "Tus-Checksum-Algorithm": ",".join(spool.CHECKSUMS),
+                "Tus-Checksum-Algorithm": ",".join(upload_buffer.CHECKSUMS),
             },
         )
 
@@ -102,7 +107,7 @@ class Uploads(TusView):
     """POST opens an upload."""
 
     def post(self, request: Request) -> Response:
-        user = _user(request)
+        user = user_of(request)
         metadata = parse_metadata(request.headers.get("Upload-Metadata", ""))
         purpose = metadata.get("purpose", Upload.Purpose.CLIP)
         length = _length(request)
@@ -110,16 +115,11 @@ class Uploads(TusView):
             raise TusError("Send Upload-Length: the size of the file in bytes.", status=400)
         angle, student = None, None
         if metadata.get("angle"):
-            rows = access.rows_acted(user, RequestedAngle, path="request__student")
-            angle = (
-                rows.select_related("request__student").filter(pk=_pk(metadata["angle"])).first()
-            )
-            if angle is None:
-                raise Http404
+            angle = angle_act(user, _pk(metadata["angle"]))
             student = angle.request.student
         elif metadata.get("student"):
             student = access.student_act(user, _pk(metadata["student"]))
-        upload = services.create_upload(
+        upload = uploads.create_upload(
             by=user,
             length=length,
             purpose=purpose,
@@ -144,11 +144,11 @@ class OneUpload(TusView):
         else:
             # Whoever asks is about to go on: an older writer on a dead connection stops.
             try:
-                _hold, offset = spool.take_hold(upload.pk)
+                _hold, offset = upload_buffer.acquire(upload.pk)
             except FileNotFoundError:  # finished by another request in this very moment
                 raise Http404 from None
             if offset == upload.length:
-                services.finish_upload(upload=upload)
+                uploads.finish_upload(upload=upload, by=user_of(request))
         headers = {"Upload-Offset": str(offset), **_expiry(upload)}
         if upload.length is None:
             headers["Upload-Defer-Length"] = "1"
@@ -166,14 +166,14 @@ class OneUpload(TusView):
         if expected is None:
             raise TusError("Send Upload-Offset: where the bytes go on.", status=400)
         if upload.length is None and (length := _length(request)) is not None:
-            services.refuse_size(length=length, purpose=upload.purpose)
+            refusals.refuse_size(length=length, purpose=upload.purpose)
             Upload.objects.filter(pk=upload.pk, length__isnull=True).update(length=length)
             upload.refresh_from_db()
         offset = _receive(request, upload, expected=expected)
         return Response(status=204, headers={"Upload-Offset": str(offset), **_expiry(upload)})
 
     def delete(self, request: Request, pk: uuid.UUID) -> Response:
-        services.discard_upload(upload=_mine(request, pk))
+        uploads.discard_upload(upload=_mine(request, pk), by=user_of(request))
         return Response(status=204)
 
 
@@ -186,13 +186,13 @@ class FinishUpload(APIView):
 
     def post(self, request: Request, pk: uuid.UUID) -> Response:
         upload = _mine(request, pk)
-        if upload.finished_at is None and spool.offset(upload.pk) != upload.length:
+        if upload.finished_at is None and upload_buffer.offset(upload.pk) != upload.length:
             raise LessonError(
                 _("Part of the clip is still missing. Send it again; it goes on where it stopped."),
                 code="unfinished",
                 status=409,
             )
-        submission = services.finish_upload(upload=upload)
+        submission = uploads.finish_upload(upload=upload, by=user_of(request))
         page = reverse("intake:submission", args=[submission.pk]) if submission else None
         return Response({"submission": submission.pk if submission else None, "page": page})
 
@@ -204,24 +204,30 @@ def _receive(request: Request, upload: Upload, *, expected: int) -> int:
             raise TusError("The upload is finished.", status=409)
         return expected
     promised = _whole_number(request, "Content-Length")
-    limit = upload.length if upload.length is not None else services.max_bytes(upload.purpose)
+    limit = upload.length if upload.length is not None else refusals.max_bytes(upload.purpose)
     room = limit - expected
-    if promised is not None and promised > room and expected == spool.offset(upload.pk):
+    if promised is not None and promised > room and expected == upload_buffer.offset(upload.pk):
         raise TusError("That is more than Upload-Length said.", status=413)
     checksum = parse_checksum(request.headers.get("Upload-Checksum", ""))
     try:
-        hold, _size = spool.take_hold(upload.pk, expected=expected)
-        offset = spool.receive(upload.pk, _body(request), hold=hold, room=room, checksum=checksum)
-    except spool.WrongOffset:
+        lock, _size = upload_buffer.acquire(upload.pk, expected=expected)
+        with senders.sending(
+            person=upload.owner_id,
+            upload=upload.pk,
+            sock=request._request.META.get("gunicorn.socket"),
+            body=_body(request),
+        ) as body:
+            offset = upload_buffer.receive(upload.pk, body, lock=lock, room=room, checksum=checksum)
+    except upload_buffer.WrongOffset:
         raise TusError("The upload goes on at another offset: ask with HEAD.", status=409) from None
-    except (spool.HoldLost, FileNotFoundError):
+    except (upload_buffer.LockLost, FileNotFoundError):
         raise TusError("Another connection has taken this upload over.", status=409) from None
-    except spool.WrongChecksum:
+    except upload_buffer.WrongChecksum:
         raise TusError("The bytes arrived damaged: send them again.", status=460) from None
-    except spool.NoRoom:
-        raise services.no_room() from None
+    except upload_buffer.NoRoom:
+        raise refusals.no_room() from None
     if offset == upload.length:
-        services.finish_upload(upload=upload)
+        uploads.finish_upload(upload=upload, by=user_of(request))
     return offset
 
 
@@ -239,23 +245,12 @@ def _body(request: Request) -> Any:
 
 
 def _mine(request: Request, pk: uuid.UUID) -> Upload:
-    upload = Upload.objects.select_related("submission").filter(pk=pk, owner=_user(request)).first()
-    if upload is None:
-        raise Http404
+    upload = upload_own(user_of(request), pk)
     if upload.finished_at is None and (
-        upload.expires_at <= timezone.now() or not spool.path(upload.pk).exists()
+        upload.expires_at <= timezone.now() or not upload_buffer.path(upload.pk).exists()
     ):
-        raise LessonError(
-            _("That upload has waited too long. Choose the clip once more."),
-            code="expired",
-            status=410,
-        )
+        raise refusals.gone()
     return upload
-
-
-def _user(request: Request) -> User:
-    assert isinstance(request.user, User)
-    return request.user
 
 
 def _expiry(upload: Upload) -> dict[str, str]:
@@ -268,9 +263,10 @@ def _whole_number(request: Request, name: str) -> int | None:
     text = request.headers.get(name, "").strip()
     if not text:
         return None
-    if not (text.isascii() and text.isdecimal()):
-        raise TusError(f"{name} must be a whole number, 0 or more.", status=400)
-    return int(text)
+    try:
+        return numbers.whole(text)
+    except ValueError:
+        raise TusError(f"{name} must be a whole number, 0 or more.", status=400) from None
 
 
 def _length(request: Request) -> int | None:
@@ -278,9 +274,10 @@ def _length(request: Request) -> int | None:
 
 
 def _pk(text: str) -> int:
-    if not (text.isascii() and text.isdecimal() and len(text) < 18):
+    key = numbers.row_key(text)
+    if key is None:
         raise Http404
-    return int(text)
+    return key
 
 
 def _key(text: str | None) -> uuid.UUID | None:
@@ -298,7 +295,9 @@ def parse_metadata(header: str) -> dict[str, str]:
         try:
             found[name] = base64.b64decode(value.strip(), validate=True).decode("utf-8")
         except (binascii.Error, UnicodeDecodeError):
-            raise TusError("Upload-Metadata must hold base64 of UTF-8 text.", status=400) from None
+            raise TusError("Upload-Metadata must lock base64 of UTF-8 text.", status=400) from None
+        if "\0" in found[name] or "\0" in name:
+            raise TusError("Upload-Metadata must lock text without NUL.", status=400)
     return found
 
 
@@ -313,9 +312,9 @@ def parse_checksum(header: str) -> tuple[str, bytes] | None:
     if not header:
         return None
     name, _space, value = header.partition(" ")
-    if name not in spool.CHECKSUMS:
-        raise TusError(f"Checksums here are {', '.join(spool.CHECKSUMS)}.", status=400)
+    if name not in upload_buffer.CHECKSUMS:
+        raise TusError(f"Checksums here are {', '.join(upload_buffer.CHECKSUMS)}.", status=400)
     try:
         return name, base64.b64decode(value.strip(), validate=True)
     except binascii.Error:
-        raise TusError("Upload-Checksum must hold base64.", status=400) from None
+        raise TusError("Upload-Checksum must lock base64.", status=400) from None

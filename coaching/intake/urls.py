@@ -1,12 +1,15 @@
 from django.urls import path, re_path
 
-from coaching.intake import tus, views
+from coaching.intake import asking_views, set_views, tus, views
 
 app_name = "intake"
 urlpatterns = [
-    path("students/<int:pk>/ask/", views.ask, name="ask"),
-    path("requests/<int:pk>/", views.request_page, name="request"),
-    path("requests/<int:pk>/close/", views.close, name="close"),
+    path("students/<int:pk>/ask/", asking_views.ask, name="ask"),
+    path("requests/<int:pk>/", asking_views.request_page, name="request"),
+    path("requests/<int:pk>/close/", asking_views.close, name="close"),
+    path("studio/<int:pk>/requests/", set_views.sets_page, name="sets"),
+    path("studio/<int:pk>/requests/<int:id>/", set_views.set_page, name="set"),
+    path("studio/<int:pk>/requests/<int:id>/remove", set_views.remove, name="set_remove"),
     path("film/model", views.framing_model, name="framing_model"),
     path("film/<int:pk>/", views.film, name="film"),
     path("film/<int:pk>/club/", views.club, name="club"),
@@ -15,7 +18,9 @@ urlpatterns = [
     path("clips/<int:pk>/progress/", views.progress, name="progress"),
     path("clips/<int:pk>/progress.json", views.progress_json, name="progress_json"),
     path("clips/<int:pk>/override/", views.override, name="override"),
+    path("clips/<int:pk>/right/", views.right, name="right"),
     path("clips/<int:pk>/word/", views.word, name="word"),
+    path("clips/<int:pk>/ball/", views.ball, name="ball"),
     path("clips/<int:pk>/retry/", views.retry, name="retry"),
     re_path(r"^media/(?P<pk>\d{1,18})/(?P<which>copy|still|original)$", views.video, name="media"),
     path("uploads/", tus.Uploads.as_view(), name="uploads"),

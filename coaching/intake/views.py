@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import uuid
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.contrib.staticfiles import finders
 from django.http import (
     FileResponse,
     Http404,
@@ -23,85 +26,25 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_POST, require_safe
 
+from coaching import numbers
+from coaching.bodies import ANY, FORM_ROOM, takes_up_to
 from coaching.intake import access as mine
-from coaching.intake import media, queries, services, sketch
-from coaching.intake.forms import AngleFormSet, AskForm, SendForm, WordForm
+from coaching.intake import camera_scene, camera_sketch, media, queries
+from coaching.intake.forms import SendForm, WordForm
+from coaching.intake.messages import filming_message
 from coaching.intake.models import RequestedAngle, Submission
-from coaching.intake.presets import PRESETS, preset
-from coaching.intake.sentences import filming_sentence
-from coaching.intake.spool import SpoolUploadHandler
-from coaching.lessons.words import quality_told
-from coaching.people import access
-from coaching.people import services as people
+from coaching.intake.services import clips as clips_services
+from coaching.intake.services import refusals, uploads
+from coaching.intake.upload_buffer import BufferUploadHandler
+from coaching.lessons.wording.codes import next_time, quality_message
+from coaching.people import access, audit
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.people.models import User
+from coaching.people.services import joining
 from coaching.people.stature import parse_club_cm
+from coaching.people.student_forms import BallForm
 
-FORM_ROOM = 64 * 1024  # what a form adds around the clip
-
-
-def _user(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)  # login_required
-    return request.user
-
-
-@login_required
-def ask(request: HttpRequest, pk: int) -> HttpResponse:
-    """The coach asks for angles: a preset fills the rows, one press sends them."""
-    student = access.student_prepare(request.user, pk)
-    chosen = preset(request.GET.get("preset", ""))
-    form = AskForm(request.POST or None)
-    rows = AngleFormSet(request.POST or None, initial=chosen.for_student(student), prefix="angle")
-    status = 200
-    if request.method == "POST":
-        if form.is_valid() and rows.is_valid():
-            angles = [row.cleaned_data for row in rows if row.cleaned_data.get("view")]
-            try:
-                services.request_angles(
-                    student=student,
-                    by=_user(request),
-                    angles=angles,
-                    words=form.cleaned_data["words"],
-                    due_on=form.cleaned_data["due_on"],
-                )
-            except LessonError as error:
-                form.add_error(None, error.sentence)
-            else:
-                messages.success(request, _("Sent to %(name)s.") % {"name": student.name})
-                return redirect("desk:student", student.pk)
-        status = 400
-    context = {
-        "student": student,
-        "form": form,
-        "rows": rows,
-        "presets": PRESETS,
-        "chosen": chosen,
-        "open": list(queries.open_requests(student)),
-    }
-    return render(request, "intake/ask.html", context, status=status)
-
-
-@require_safe
-@login_required
-def request_page(request: HttpRequest, pk: int) -> HttpResponse:
-    """One request: which angles are here, which are missing, what to film next."""
-    row = mine.request_read(request.user, pk)
-    context = {
-        "asked": row,
-        "angles": [(angle, queries.clips_for(angle)) for angle in row.angles.all()],
-        "missing": queries.missing(row),
-        "can_act": access.acts_as(request.user).filter(pk=row.student_id).exists(),
-    }
-    return render(request, "intake/request.html", context)
-
-
-@require_POST
-@login_required
-def close(request: HttpRequest, pk: int) -> HttpResponse:
-    row = mine.request_prepare(request.user, pk)
-    services.close_request(request=row)
-    messages.success(request, _("Closed. What came back stays in the thread."))
-    return redirect("intake:ask", row.student_id)
+CHECK_RUNTIME = "vendor/tasks-vision/vision_wasm_internal.wasm"
 
 
 @require_safe
@@ -115,31 +58,75 @@ def _film_page(
     request: HttpRequest, angle: RequestedAngle, *, trouble: str = "", status: int = 200
 ) -> HttpResponse:
     student = angle.request.student
-    can_act = access.acts_as(request.user).filter(pk=student.pk).exists()
+    can_act = access.acts_for(request.user, student.pk)
     barred = ""
     if can_act:
         try:
-            services.refuse_unless_welcome(student=student, angle=angle)
+            refusals.refuse_unless_welcome(student=student, angle=angle)
         except LessonError as error:
             barred = error.sentence
+    repetitions = _still_wanted(request, angle)
     whole = mine.request_read(request.user, angle.request_id)
     clips = queries.with_runs(Submission.objects.filter(angle=angle, replaced_by__isnull=True))
     context = {
         "angle": angle,
         "asked": whole,
         "student": student,
-        "sentence": filming_sentence(angle),
-        "sketch": sketch.draw(view=angle.view, handedness=student.handedness),
+        "sentence": filming_message(angle, count=repetitions),
+        **_drawing(angle, student.handedness),
+        "camera": angle.view != "overhead",  # nothing to check, and out of reach
+        "repetitions": repetitions,
+        "beads": range(repetitions),
+        **check_sizes(request),
         "clips": [(clip, queries.progress(clip)) for clip in clips.order_by("pk")],
         "place": list(whole.angles.all()).index(angle) + 1,
         "can_act": can_act,
         "barred": barred,
+        "can_film": can_act and not barred,
         "trouble": trouble,
-        "replaces": _whole(request.GET.get("replaces") or request.POST.get("replaces", "")),
+        "replaces": _key(request.GET.get("replaces") or request.POST.get("replaces", "")),
         "key": uuid.uuid4(),
         "max_bytes": settings.UPLOAD_MAX_BYTES,
+        "ball_form": _ball_form(angle, {}),
     }
     return render(request, "intake/film.html", context, status=status)
+
+
+def _still_wanted(request: HttpRequest, angle: RequestedAngle) -> int:
+    """How many repetitions to film now: `?swings=2` where the others are here already."""
+    try:
+        wanted = numbers.whole(request.GET.get("swings", ""))
+    except ValueError:
+        return angle.repetitions
+    return wanted if 1 <= wanted <= angle.repetitions else angle.repetitions
+
+
+def _drawing(angle: RequestedAngle, hand: str) -> dict[str, Any]:
+    """Where the phone goes: in perspective where it has one right place, else from above."""
+    if angle.view in ("down_the_line", "face_on", "rear"):
+        return {"scene": camera_scene.scene(view=angle.view, hand=hand)}
+    return {"sketch": camera_sketch.draw(view=angle.view, handedness=hand)}
+
+
+def check_sizes(request: HttpRequest) -> dict[str, int]:
+    """How many bytes the phone fetches, once, to check the picture: unpacked, and on the line."""
+    network, runtime = settings.MODELS_DIR / "pose_lite.task", finders.find(CHECK_RUNTIME)
+    files = [path for p in (network, runtime) if p and (path := Path(p)).exists()]
+    return {
+        "check_bytes": sum(path.stat().st_size for path in files),
+        "check_line_bytes": sum(_packed(path, request)[0].stat().st_size for path in files),
+    }
+
+
+def _packed(path: Path, request: HttpRequest) -> tuple[Path, str]:
+    """What goes over the line for a file, the smallest that the browser takes of what `.ci/setup`
+    has compressed beside it, and the name of its coding; the file itself, and none, without."""
+    accepted = re.split(r"[,;\s]+", request.headers.get("Accept-Encoding", ""))
+    for coding, ending in (("br", ".br"), ("gzip", ".gz")):
+        packed = path.with_name(path.name + ending)
+        if coding in accepted and packed.exists():
+            return packed, coding
+    return path, ""
 
 
 @require_POST
@@ -148,8 +135,10 @@ def club(request: HttpRequest, pk: int) -> HttpResponse:
     """The length of the club that a turn is filmed with: its scale in the picture."""
     angle = mine.angle_act(request.user, pk)
     try:
-        people.keep_club_length(
-            student=angle.request.student, club_cm=parse_club_cm(request.POST.get("club", ""))
+        joining.keep_club_length(
+            student=angle.request.student,
+            by=user_of(request),
+            club_cm=parse_club_cm(request.POST.get("club", "")),
         )
     except (ValueError, LessonError):
         trouble = _("Lay a tape along the club and write its length like 94 cm or 37 in.")
@@ -164,35 +153,48 @@ def framing_model(request: HttpRequest) -> HttpResponseBase:
     path = settings.MODELS_DIR / "pose_lite.task"
     if not path.exists():
         raise Http404
-    answer = FileResponse(path.open("rb"), content_type="application/octet-stream")
+    packed, coding = _packed(path, request)
+    answer = FileResponse(packed.open("rb"), content_type="application/octet-stream")
+    if coding:
+        answer["Content-Encoding"] = coding
+    answer["Vary"] = "Accept-Encoding"
     answer["Cache-Control"] = "private, max-age=604800"
     return answer
 
 
-def _whole(text: str) -> str:
-    return text if text.isascii() and text.isdecimal() and len(text) < 18 else ""
+def _key(text: str) -> str:
+    return str(numbers.row_key(text) or "")
 
 
 @csrf_exempt  # only until the size is known; `_send` is protected
+@takes_up_to(ANY)
 @require_POST
 @login_required
 def send(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a whole clip from a plain form; too big a one is refused before it is read."""
     angle = mine.angle_act(request.user, pk)
-    if int(request.META.get("CONTENT_LENGTH") or 0) > settings.UPLOAD_MAX_BYTES + FORM_ROOM:
+    if _announced(request) > settings.UPLOAD_MAX_BYTES + FORM_ROOM:
         _drain(request)
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
-        return _film_page(request, angle, trouble=services.too_big().sentence, status=413)
-    spooling = SpoolUploadHandler(request)
-    request.upload_handlers = [spooling]
+        return _film_page(request, angle, trouble=refusals.too_big().sentence, status=413)
+    buffering = BufferUploadHandler(request)
+    request.upload_handlers = [buffering]
     try:
         request.POST  # noqa: B018  reads the whole body
     except OSError:  # no room, or nobody there any more to read the answer
-        spooling.upload_interrupted()
+        buffering.upload_interrupted()
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
-        error = services.no_room()
+        error = refusals.no_room()
         return _film_page(request, angle, trouble=error.sentence, status=error.status)
     return _send(request, angle)
+
+
+def _announced(request: HttpRequest) -> int:
+    """How many bytes the sender says that follow; a nonsense length is as good as none."""
+    try:
+        return numbers.whole(request.META.get("CONTENT_LENGTH") or "0")
+    except ValueError:
+        return 0
 
 
 @csrf_protect
@@ -203,17 +205,22 @@ def _send(request: HttpRequest, angle: RequestedAngle) -> HttpResponse:
         return _film_page(request, angle, trouble=str(first), status=400)
     data = form.cleaned_data
     try:
-        submission = services.receive_file(
-            by=_user(request),
+        submission = uploads.receive_file(
+            by=user_of(request),
             student=angle.request.student,
             angle=angle,
             file=data["file"],
-            words=data["words"],
+            text=data["text"],
             replaces=data["replaces"],
             key=data["key"],
         )
     except LessonError as error:
         return _film_page(request, angle, trouble=error.sentence, status=error.status)
+    chosen = BallForm(request.POST)
+    if chosen.is_valid() and any(chosen.cleaned_data.values()):
+        clips_services.describe_ball(
+            submission=submission, by=user_of(request), **chosen.cleaned_data
+        )
     return redirect("intake:submission", submission.pk)
 
 
@@ -249,22 +256,30 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 def progress_json(request: HttpRequest, pk: int) -> HttpResponse:
     row = mine.submission_read(request.user, pk)
-    told = queries.progress(row)
+    shown = queries.progress(row)
     return JsonResponse(
         {
-            "state": told.state,
-            "label": str(told.label),
-            "share": told.share,
-            "done": told.done,
-            "advice": [{"seen": str(a.seen), "do": str(a.do)} for a in told.advice],
-            "trouble": str(told.trouble or ""),
+            "state": shown.state,
+            "label": str(shown.label),
+            "share": shown.share,
+            "done": shown.done,
+            "advice": [{"seen": str(a.seen), "do": str(a.do)} for a in shown.advice],
+            "trouble": str(shown.trouble or ""),
         }
     )
 
 
+def _ball_form(angle: RequestedAngle | None, initial: dict[str, str]) -> BallForm | None:
+    """Asked only where a ball flies."""
+    swings = angle is None or (angle.kind == "swing" and angle.ball != RequestedAngle.Ball.NONE)
+    return BallForm(initial=initial) if swings else None
+
+
 def _clip(request: HttpRequest, pk: int, **extra: Any) -> dict[str, Any]:
     row = mine.submission_read(request.user, pk)
-    can_act = access.acts_as(request.user).filter(pk=row.student_id).exists()
+    can_act = access.acts_for(request.user, row.student_id)
+    doubts = queries.doubts(row) if can_act else []
+    told = {"fewer_swings", *doubts, *queries.said_right(row)}
     missing: list[RequestedAngle] = []
     if row.angle is not None:
         asked = row.angle.request
@@ -272,11 +287,21 @@ def _clip(request: HttpRequest, pk: int, **extra: Any) -> dict[str, Any]:
             missing = queries.missing(mine.request_read(request.user, asked.pk))
     return {
         "clip": row,
-        "told": queries.progress(row),
-        "warnings": [quality_told(code) for code in queries.warnings(row)],
+        "shown": queries.progress(row),
+        "next_time": [next_time(code) for code in queries.warnings(row) if code not in told],
+        "doubts": [quality_message(code).seen for code in doubts],
+        "short_of": queries.repetitions_missing(row),
+        "unmeasured": queries.is_unmeasured(row),
+        "edges": queries.cut_edges(row),
         "missing": missing,
+        "ball_form": None
+        if row.answered_at
+        else _ball_form(
+            row.angle, {"flight": row.flight, "height": row.height, "strike": row.strike}
+        ),
         "can_act": can_act,
         "can_see": can_act or queries.shares_with_coach(row.student),
+        "can_replace": row.angle_id and not row.answered_at and row.replaced_by_id is None,
         "trouble": "",
         **extra,
     }
@@ -290,8 +315,23 @@ def override(request: HttpRequest, pk: int) -> HttpResponse:
     return _done(
         request,
         row,
-        lambda words: services.override_refusal(submission=row, by=_user(request), words=words),
+        lambda text: clips_services.override_refusal(
+            submission=row, by=user_of(request), text=text
+        ),
         _("Sent on to your coach with your word."),
+    )
+
+
+@require_POST
+@login_required
+def right(request: HttpRequest, pk: int) -> HttpResponse:
+    """What we doubt in a clip is as it should be: one tap of the student's side."""
+    row = mine.submission_act(request.user, pk)
+    return _done(
+        request,
+        row,
+        lambda text: clips_services.say_it_is_right(submission=row, by=user_of(request)),
+        _("Your coach sees that the clip is right."),
     )
 
 
@@ -302,8 +342,22 @@ def word(request: HttpRequest, pk: int) -> HttpResponse:
     return _done(
         request,
         row,
-        lambda words: services.send_word(submission=row, by=_user(request), words=words),
+        lambda text: clips_services.send_word(submission=row, by=user_of(request), text=text),
         _("Your word is with your coach."),
+    )
+
+
+@require_POST
+@login_required
+def ball(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the ball did in a clip."""
+    row = mine.submission_act(request.user, pk)
+    chosen = {name: request.POST.get(name, "") for name in ("flight", "height", "strike")}
+    return _done(
+        request,
+        row,
+        lambda text: clips_services.describe_ball(submission=row, by=user_of(request), **chosen),
+        _("Your coach sees this first."),
     )
 
 
@@ -312,15 +366,18 @@ def word(request: HttpRequest, pk: int) -> HttpResponse:
 def retry(request: HttpRequest, pk: int) -> HttpResponse:
     row = mine.submission_retry(request.user, pk)
     return _done(
-        request, row, lambda words: services.retry(submission=row), _("We are trying again.")
+        request,
+        row,
+        lambda text: clips_services.retry(submission=row, by=user_of(request)),
+        _("We are trying again."),
     )
 
 
 def _done(request: HttpRequest, row: Submission, act: Any, said: str) -> HttpResponse:
     form = WordForm(request.POST)
-    words = form.cleaned_data["words"] if form.is_valid() else ""
+    text = form.cleaned_data["text"] if form.is_valid() else ""
     try:
-        act(words)
+        act(text)
     except LessonError as error:
         context = _clip(request, row.pk, trouble=error.sentence)
         return render(request, "intake/submission.html", context, status=error.status)
@@ -333,6 +390,9 @@ def _done(request: HttpRequest, row: Submission, act: Any, said: str) -> HttpRes
 def video(request: HttpRequest, pk: int, which: str) -> HttpResponseBase:
     """A clip's copy, still or original."""
     row = mine.video_see(request.user, pk)
+    if which != "still":  # stills stand on every list; the film itself is a look
+        student = row.submission.student
+        audit.saw(audit.Act.SAW_FILM, by=user_of(request), student=student, video=row.pk)
     file = {"copy": row.copy, "still": row.still, "original": row.original}[which]
     kinds = {"copy": ("video/mp4", ".mp4"), "still": ("image/jpeg", ".jpg")}
     content_type, ending = kinds.get(which, ("application/octet-stream", _ending(file.name)))
@@ -345,6 +405,14 @@ def video(request: HttpRequest, pk: int, which: str) -> HttpResponseBase:
     )
 
 
+@require_safe
+@login_required
+def logo(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The studio's picture, for whoever works or learns there."""
+    studio = access.studio_known(request.user, pk)
+    return media.serve(request, studio.logo, filename="logo.png", content_type="image/png")
+
+
 def _ending(name: str | None) -> str:
     ending = "." + (name or "").rpartition(".")[2]
-    return ending if ending in services.KNOWN_ENDINGS else ""
+    return ending if ending in uploads.KNOWN_ENDINGS else ""

@@ -2,7 +2,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 LETTERS = {
-    "words": _("Messages in the thread"),
+    "text": _("Messages"),
     "work": _("Requests, answers, drills and verdicts"),
     "clips": _("Whether a clip can be used"),
     "people": _("Who joins, what hurts, what is agreed to"),
@@ -12,7 +12,9 @@ LETTERS = {
 class LettersForm(forms.Form):
     wanted = forms.MultipleChoiceField(
         label=_("Write to me about"),
-        help_text=_("Pain is always told, and a guardian is told everything."),
+        help_text=_(
+            "We always write about pain and about guardians, and a guardian hears of everything."
+        ),
         choices=list(LETTERS.items()),
         widget=forms.CheckboxSelectMultiple,
         required=False,

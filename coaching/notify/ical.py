@@ -61,12 +61,13 @@ def escaped(text: str) -> str:
     """TEXT of RFC 5545 §3.3.11."""
     for char in ("\\", ";", ","):
         text = text.replace(char, "\\" + char)
-    return text.replace("\r\n", "\\n").replace("\n", "\\n")
+    return "\\n".join(text.splitlines())  # whatever a reader may take for the end of a line
 
 
 def folded(line: str) -> bytes:
     """One content line: at most 75 octets, then CRLF and a space; never inside a letter."""
-    parts, part = [], b""
+    parts: list[bytes] = []
+    part = b""
     for char in line:
         octets = char.encode()
         if len(part) + len(octets) > (LONGEST if not parts else LONGEST - 1):

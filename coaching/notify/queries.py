@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from django.conf import settings
+from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from coaching.intake.models import Request, Submission
+from coaching.intake.models import Request
+from coaching.intake.queries import State, state, waiting_submissions
 from coaching.notify.ical import Event
 from coaching.people import access
 from coaching.people.models import User
@@ -16,8 +18,8 @@ from coaching.practice.models import Assignment
 
 
 def events_of(user: User) -> list[Event]:
-    """For a student or guardian, what is due; for a coach, what was promised."""
-    return [*_due(user), *_promised(user)]
+    """For a student or guardian, what is due and when answers come; for a coach, promises."""
+    return [*_due(user), *_awaited(user), *_promised(user)]
 
 
 def _due(user: User) -> Iterator[Event]:
@@ -26,6 +28,7 @@ def _due(user: User) -> Iterator[Event]:
         student__in=mine, due_on__isnull=False, closed_at=None, suspended_at=None
     ).select_related("student__studio")
     for request in requests:
+        assert request.due_on  # asked for above
         yield Event(
             uid=_uid("request", request.pk),
             when=request.due_on,
@@ -41,6 +44,7 @@ def _due(user: User) -> Iterator[Event]:
         stopped_at=None,
     ).select_related("drill_version")
     for drill in drills:
+        assert drill.due_on and drill.opened_at
         yield Event(
             uid=_uid("drill", drill.pk),
             when=drill.due_on,
@@ -50,13 +54,27 @@ def _due(user: User) -> Iterator[Event]:
         )
 
 
+def _awaited(user: User) -> Iterator[Event]:
+    """Answers that were promised to the student."""
+    for clip in waiting_submissions(access.acts_as(user)):
+        if state(clip) == State.REFUSED:
+            continue
+        yield Event(
+            uid=_uid("answer", clip.pk),
+            when=clip.promised_at,
+            summary=_("An answer from %s") % clip.student.studio.name,
+            url=_address("intake:submission", clip.pk),
+            changed_at=clip.created_at,
+        )
+
+
 def _promised(user: User) -> Iterator[Event]:
-    waiting = Submission.objects.filter(
-        student__in=access.students_taught(user).filter(coach=user),
-        answered_at=None,
-        replaced_by=None,
-    ).select_related("student")
-    for clip in waiting:
+    """Of their own students; of students whom nobody coaches, all who teach there."""
+    taught = access.students_taught(user, access.TEACHING)
+    theirs = taught.filter(Q(coach=user) | Q(coach=None))
+    for clip in waiting_submissions(theirs):
+        if state(clip) == State.REFUSED:
+            continue  # it waits for its student
         yield Event(
             uid=_uid("promise", clip.pk),
             when=clip.promised_at,
@@ -72,4 +90,4 @@ def _uid(kind: str, pk: int) -> str:
 
 
 def _address(name: str, pk: int) -> str:
-    return settings.SITE_URL.rstrip("/") + reverse(name, args=[pk])
+    return settings.SITE_URL + reverse(name, args=[pk])

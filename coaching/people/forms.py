@@ -2,61 +2,60 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
+from allauth.account.forms import LoginForm, ResetPasswordKeyForm
+from allauth.account.models import EmailAddress
 from django import forms
 from django.conf import settings
-from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import validate_password
 from django.utils.translation import gettext_lazy as _
 
-from coaching.people.models import BodyNote, Consent, Membership, Region, Student, User
-from coaching.people.stature import parse_stature_cm
-
-# From top to bottom, as the body stands in the picture.
-BODY_ORDER = (
-    Region.NECK,
-    Region.SHOULDER,
-    Region.ELBOW,
-    Region.BACK,
-    Region.WRIST,
-    Region.HIP,
-    Region.KNEE,
-    Region.ANKLE,
-    Region.OTHER,
-)
-SIDES = [
-    ("", _("in the middle, or I can’t say")),
-    ("left", _("left")),
-    ("right", _("right")),
-    ("both", _("both")),
-]
-PURPOSES = {
-    Consent.Purpose.STORE: _("Store and measure the videos."),
-    Consent.Purpose.SHARE_COACH: _("Show them to the coaches of this studio, and to nobody else."),
-}
+from coaching.people.accounts import prove_address
+from coaching.people.errors import LessonError
+from coaching.people.models import Student, User, validate_name
+from coaching.people.names import plain_name
+from coaching.people.purposes import WORDING, Wording
+from coaching.people.zones import zone_label, zone_names
 
 
-class SignInForm(AuthenticationForm):
-    username = forms.EmailField(
-        label=_("E-mail"), widget=forms.EmailInput(attrs={"autocomplete": "username"})
-    )
-    error_messages = {
-        "invalid_login": _(
-            "We don’t know this address with this password: try again, or set a new password."
-        ),
-        "inactive": _("This account is closed: ask your coach."),
-    }
+def set_choices(form: forms.BaseForm, name: str, choices: Iterable[Any]) -> None:
+    """Offer these in the field `name`, which is one of choices."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ChoiceField)
+    field.choices = list(choices)
 
-    def clean_username(self) -> str:
-        return str(self.cleaned_data["username"]).strip().lower()
+
+class SignInForm(LoginForm):  # type: ignore[misc]  # ships no types
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["login"].label = _("E-mail")
+        self.fields["login"].widget.attrs = {"autocomplete": "username webauthn"}
+        self.fields["password"].widget.attrs.pop("placeholder", None)
+        self.fields["password"].help_text = ""
+
+    def clean_login(self) -> str:
+        return str(super().clean_login()).lower()
+
+
+class NewPasswordForm(ResetPasswordKeyForm):  # type: ignore[misc]
+    """The link to this form was mailed to the account's address, which is proved by it."""
+
+    def save(self) -> None:
+        super().save()
+        if not EmailAddress.objects.filter(user=self.user).exclude(email=self.user.email).exists():
+            prove_address(self.user)
 
 
 class AccountForm(forms.Form):
     """A new account; left out for somebody who is signed in."""
 
     name = forms.CharField(
-        label=_("Your name"), max_length=80, widget=forms.TextInput(attrs={"autocomplete": "name"})
+        label=_("Your name"),
+        max_length=80,
+        validators=[validate_name],
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     email = forms.EmailField(
         label=_("Your e-mail"), widget=forms.EmailInput(attrs={"autocomplete": "email"})
@@ -67,6 +66,12 @@ class AccountForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         strip=False,
     )
+    # Filled by the page's script with the browser's own zone; another value is left out.
+    time_zone = forms.CharField(required=False, widget=forms.HiddenInput, max_length=64)
+
+    def clean_time_zone(self) -> str:
+        name = str(self.cleaned_data["time_zone"])
+        return name if name in zone_names() else ""
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
@@ -88,196 +93,69 @@ class AgeQuestionForm(forms.Form):
 
 
 class GuardianContactForm(forms.Form):
-    name = forms.CharField(label=_("Your guardian’s name"), max_length=80)
-    email = forms.EmailField(
-        label=_("Your guardian’s own e-mail"),
-        help_text=_("We write to this address. It must not be yours."),
+    name = forms.CharField(
+        label=_("Your guardian’s name"), max_length=80, validators=[validate_name]
     )
+    email = forms.EmailField(
+        label=_("Your guardian’s own e-mail"), help_text=_("It must not be yours.")
+    )
+
+
+class Switches(forms.CheckboxSelectMultiple):
+    """A switch for each choice, described by the words below it."""
+
+    def create_option(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        option = super().create_option(*args, **kwargs)
+        named = {"role": "switch", "aria-describedby": f"{option['attrs']['id']}_what"}
+        option["attrs"] = {**option["attrs"], **named}
+        return option
 
 
 class ConsentForm(forms.Form):
-    """Nothing is ticked before the person ticks it."""
+    """Each purpose for itself; nothing is on before the person switches it on."""
 
     purposes = forms.MultipleChoiceField(
-        label=_("You agree that we may"),
-        choices=list(PURPOSES.items()),
-        widget=forms.CheckboxSelectMultiple,
+        label=_("What is agreed to"),
+        choices=[(purpose, wording.title) for purpose, wording in WORDING.items()],
+        widget=Switches,
         required=False,
     )
 
+    def rows(self) -> list[tuple[Any, Wording]]:
+        """Each switch with its words."""
+        return [(option, WORDING[option.data["value"]]) for option in self["purposes"]]
 
-class GuardianForm(ConsentForm):
-    is_guardian = forms.BooleanField(label=_("I am a parent or the legal guardian."))
 
-
-class BodyForm(forms.Form):
-    """One row for each part of the body, or the word that nothing hurts."""
-
-    nothing = forms.BooleanField(label=_("Nothing hurts and nothing is limited."), required=False)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for region in BODY_ORDER:
-            name = region.label.capitalize()
-            self.fields[region] = forms.BooleanField(label=name, required=False)
-            self.fields[f"{region}_kind"] = forms.ChoiceField(
-                label=_("How"), choices=BodyNote.Kind.choices, required=False
-            )
-            self.fields[f"{region}_side"] = forms.ChoiceField(
-                label=_("Side"), choices=SIDES, required=False
-            )
-            self.fields[f"{region}_words"] = forms.CharField(
-                label=_("Which movement?"), max_length=300, required=False
-            )
-
-    def rows(self) -> list[dict[str, Any]]:
-        """The fields of each region together, for the page."""
-        return [
-            {
-                "region": region.value,
-                "there": self[region],
-                "more": [self[f"{region}_{part}"] for part in ("kind", "side", "words")],
-            }
-            for region in BODY_ORDER
-        ]
+class AskedForm(ConsentForm):
+    """Asked for the first time: agreeing to nothing is said by the other button."""
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
-        marked = [region for region in BODY_ORDER if data.get(region)]
-        if bool(marked) == bool(data.get("nothing")):
+        if not data.get("purposes") and "purposes" not in self.errors:
             raise forms.ValidationError(
-                _("Mark what hurts or is limited, or say that nothing is."), code="choose"
+                _("Nothing is switched on. Switch on what you agree to, or press “I do not agree”.")
             )
         return data
 
-    def notes(self) -> list[dict[str, str]]:
-        data = self.cleaned_data
-        return [
-            {
-                "region": region.value,
-                "kind": data[f"{region}_kind"] or BodyNote.Kind.PAINFUL,
-                "side": data[f"{region}_side"],
-                "words": data[f"{region}_words"],
-            }
-            for region in BODY_ORDER
-            if data.get(region)
-        ]
 
-
-class StatureField(forms.CharField):
-    """Cleans to (centimetres, units as written)."""
-
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
-        if not text:
-            return text
-        try:
-            return parse_stature_cm(text)
-        except ValueError:
-            raise forms.ValidationError(
-                _("Write it like 178 cm or 5 ft 10 in."), code="stature"
-            ) from None
-
-
-class AboutForm(forms.ModelForm):
-    stature = StatureField(
-        label=_("How tall are you?"),
-        help_text=_("Like 178 cm or 5 ft 10 in. Lengths are measured against it."),
-        widget=forms.TextInput(attrs={"class": "short", "autocomplete": "off"}),
-    )
-
-    class Meta:
-        model = Student
-        fields = (
-            "handedness",
-            "age_band",
-            "goals",
-            "usual_miss",
-            "practice_place",
-            "needs_captions",
-        )
-        widgets = {
-            "handedness": forms.RadioSelect,
-            "age_band": forms.RadioSelect,
-            "practice_place": forms.RadioSelect,
-            "goals": forms.Textarea(attrs={"rows": 3}),
-        }
-        labels = {
-            "handedness": _("Which way round do you play?"),
-            "age_band": _("How old are you?"),
-            "goals": _("What do you want from these lessons?"),
-            "usual_miss": _("What does your usual bad shot do?"),
-            "practice_place": _("Where can you practise?"),
-            "needs_captions": _("I would rather read than listen."),
-        }
-
-    field_order = ("handedness", "stature", "age_band")
-
-    def __init__(self, *args: Any, shown_stature: str = "", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["stature"].initial = shown_stature
-        self.fields["handedness"].choices = [
-            ("right", _("right-handed")),
-            ("left", _("left-handed")),
-        ]
-        for name in ("age_band", "practice_place"):
-            field = self.fields[name]
-            field.required = True
-            field.choices = self.Meta.model._meta.get_field(name).choices
-        if not self.instance.is_minor and self.instance.joined_at is None:
-            self.fields["age_band"].choices = Student.AgeBand.choices[1:]
-
-    def facts(self) -> dict[str, Any]:
-        data = dict(self.cleaned_data)
-        data["stature_cm"] = data.pop("stature")[0]
-        return data
-
-    @property
-    def units(self) -> str:
-        return str(self.cleaned_data["stature"][1])
-
-
-class ConfirmForm(forms.Form):
-    """Stature and age band, asked again each quarter."""
-
-    stature = StatureField(
-        label=_("How tall now?"), widget=forms.TextInput(attrs={"class": "short"})
-    )
-    age_band = forms.ChoiceField(
-        label=_("How old?"), choices=Student.AgeBand.choices, widget=forms.RadioSelect
-    )
-
-    def facts(self) -> dict[str, Any]:
-        return {
-            "stature_cm": self.cleaned_data["stature"][0],
-            "age_band": self.cleaned_data["age_band"],
-        }
+class GuardianForm(AskedForm):
+    is_guardian = forms.BooleanField(label=_("I am a parent or the legal guardian."))
 
 
 class InviteForm(forms.Form):
-    name = forms.CharField(label=_("The student’s name"), max_length=80)
+    name = forms.CharField(label=_("The student’s name"), max_length=80, validators=[validate_name])
     email = forms.EmailField(
         label=_("E-mail"),
         required=False,
-        help_text=_("We write the invitation to it. Without one you hand the link over yourself."),
+        help_text=_("Without one you hand the link over yourself."),
     )
 
 
-class StudentForm(forms.ModelForm):
+class StudentForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable when it runs
     class Meta:
         model = Student
         fields = ("name", "email")
         labels = {"name": _("Name"), "email": _("E-mail")}
-
-
-class StudioForm(forms.Form):
-    name = forms.CharField(label=_("Name of the studio"), max_length=80)
-    turnaround_hours = forms.IntegerField(
-        label=_("You answer within, in hours"),
-        min_value=1,
-        max_value=336,
-        help_text=_("The student sees this as a promised time."),
-    )
 
 
 class SetupForm(AccountForm):
@@ -291,43 +169,42 @@ class FoundForm(forms.Form):
     studio = forms.CharField(label=_("Name of your studio"), max_length=80)
 
 
-class MemberForm(forms.Form):
-    email = forms.EmailField(label=_("E-mail"))
-    role = forms.ChoiceField(
-        label=_("What they do"),
-        choices=[
-            (Membership.Role.COACH, _("coach: teaches, assigns and judges")),
-            (Membership.Role.ASSISTANT, _("assistant: reads and prepares, never judges")),
-            (Membership.Role.OWNER, _("owner: teaches, and runs the studio")),
-        ],
-        widget=forms.RadioSelect,
-        initial=Membership.Role.COACH,
-    )
-
-
-class HolidayForm(forms.Form):
-    starts_on = forms.DateField(
-        label=_("First day"), widget=forms.DateInput(attrs={"type": "date"})
-    )
-    ends_on = forms.DateField(label=_("Last day"), widget=forms.DateInput(attrs={"type": "date"}))
-    note = forms.CharField(label=_("A note for yourself"), max_length=80, required=False)
-
-
 class SettingsForm(forms.Form):
-    name = forms.CharField(label=_("Your name"), max_length=80)
+    name = forms.CharField(label=_("Your name"), max_length=80, validators=[validate_name])
     units = forms.ChoiceField(
         label=_("Lengths in"), choices=User.Units.choices, widget=forms.RadioSelect
     )
     language = forms.ChoiceField(label=_("Language"), widget=forms.RadioSelect)
+    time_zone = forms.ChoiceField(
+        label=_("Your time zone"),
+        required=False,
+        help_text=_("Days and times on the pages and in e-mails are shown by this clock."),
+    )
     keys = forms.BooleanField(
         label=_("Single keys work as shortcuts in the review room."), required=False
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["language"].choices = settings.LANGUAGES
+        set_choices(self, "language", settings.LANGUAGES)
+        zones = [(name, zone_label(name)) for name in zone_names()]
+        set_choices(self, "time_zone", [("", _("as in the studio")), *zones])
         if len(settings.LANGUAGES) == 1:
             del self.fields["language"]
+
+    def clean_name(self) -> str:
+        try:
+            return plain_name(self.cleaned_data["name"])
+        except LessonError as error:
+            raise forms.ValidationError(error.sentence) from None
+
+
+class TokenForm(forms.Form):
+    name = forms.CharField(
+        label=_("What is it for?"),
+        max_length=80,
+        help_text=_("For example the name of the program that uses it."),
+    )
 
 
 class EraseForm(forms.Form):

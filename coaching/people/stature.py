@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 
-LEAST_CM, MOST_CM = 80.0, 250.0
+from coaching import numbers
+
+STATURE_CM = (80.1, 249.9)  # the database keeps what is above 80 and below 250
 CLUB_CM = (60.0, 140.0)  # a child's wedge; the longest club is 122 cm by the rules
 _FEET = re.compile(
     r"(?P<feet>\d)\s*(?:ft|feet|foot|['’′])\.?\s*"
@@ -38,9 +40,10 @@ def parse_stature_cm(text: str) -> tuple[float, str]:
         stature_cm, units = number * (100 if in_metres else 1), "metric"
     else:
         raise ValueError(f"not a height: {text!r}")
-    if not LEAST_CM < stature_cm < MOST_CM:
+    stature_cm = round(stature_cm, 1)
+    if not STATURE_CM[0] <= stature_cm <= STATURE_CM[1]:
         raise ValueError(f"not a person's height: {stature_cm:.0f} cm")
-    return round(stature_cm, 1), units
+    return stature_cm, units
 
 
 def parse_club_cm(text: str) -> float:
@@ -62,4 +65,4 @@ def parse_club_cm(text: str) -> float:
 
 
 def _number(text: str) -> float:
-    return float(text.replace(",", "."))
+    return numbers.real(text)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+
+from coaching.lessons.scale import Scale, covering
 
 WIDTH, HEIGHT = 640.0, 240.0
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 16.0, 16.0, 36.0
@@ -52,18 +53,15 @@ def draw(
     """
     if not points:
         raise ValueError("a picture needs at least one film")
-    least, most = _range(points)
-    step = (WIDTH - LEFT - RIGHT) / len(points)
-
-    def y(value: float) -> float:
-        share = (min(max(value, least), most) - least) / (most - least)
-        return round(HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM), 1)
-
+    marks = [value + way * u for _at, value, u, _low, _high in points for way in (-2, 2)]
+    marks += [edge for row in points for edge in row[3:] if edge is not None]
+    scale = covering(marks, air=0.1, start=HEIGHT - BOTTOM, end=TOP)
+    y, step = scale.at, (WIDTH - LEFT - RIGHT) / len(points)
     dots = []
     for place, (at, value, u, low, high) in enumerate(points):
         x = round(LEFT + (place + 0.5) * step, 1)
-        upper = y(most if high is None else high)
-        lower = y(least if low is None else low)
+        upper = y(scale.most if high is None else high)
+        lower = y(scale.least if low is None else low)
         asked = low is not None or high is not None
         dots.append(
             Dot(
@@ -87,28 +85,76 @@ def draw(
         height=HEIGHT,
         dots=tuple(dots),
         line=path if len(dots) > 1 else "",
-        ticks=tuple((value, y(value)) for value in _scale(least, most)),
+        ticks=scale.ticks(),
         days=tuple(ends),
     )
 
 
-def _range(
-    points: Sequence[tuple[datetime, float, float, float | None, float | None]],
-) -> tuple[float, float]:
-    """What the scale covers: every whisker and every edge of a band, and some air."""
-    marks: list[float] = []
-    for _at, value, u, low, high in points:
-        marks += [value - 2 * u, value + 2 * u]
-        marks += [edge for edge in (low, high) if edge is not None]
-    least, most = min(marks), max(marks)
-    air = max(0.1 * (most - least), 0.02 * max(abs(least), abs(most)), 0.05)
-    return least - air, most + air
+ROW_WIDTH, ROW_HEIGHT = 340.0, 96.0
+ROW_LEFT, ROW_RIGHT, ROW_TOP, ROW_BOTTOM = 10.0, 44.0, 14.0, 24.0
 
 
-def _scale(least: float, most: float) -> list[float]:
-    """Three to six round values inside the range."""
-    rough = (most - least) / 4
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= rough)
-    first = math.ceil(least / step)
-    return [round(i * step, 6) for i in range(first, math.floor(most / step) + 1)]
+@dataclass(frozen=True)
+class RowDot:
+    """One film in a measure's row: `is_full` at full speed, else slower."""
+
+    x: float
+    y: float
+    top: float
+    bottom: float
+    is_full: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """All films of one measure on one scale, whatever kind of film they are."""
+
+    width: float
+    height: float
+    dots: tuple[RowDot, ...]
+    band_top: float | None  # the goal, shaded over the whole row
+    band_height: float
+
+
+def draw_row(
+    points: Sequence[tuple[datetime, float, float, bool]],
+    *,
+    goal: tuple[float | None, float | None],
+    since: datetime,
+    until: datetime,
+) -> Row:
+    """Lay one measure's films out on a time axis that other rows share.
+
+    Parameters
+    ----------
+    points : sequence of (at, value, u, is_full)
+        `u` is one standard deviation.
+    goal : (low, high)
+        Edges of what is asked for, None where open; both None for no goal.
+    since, until : datetime
+        The ends of the shared axis.
+    """
+    if not points:
+        raise ValueError("a picture needs at least one film")
+    marks = [edge for _at, value, u, _full in points for edge in (value - 2 * u, value + 2 * u)]
+    marks += [edge for edge in goal if edge is not None]
+    scale = covering(marks, air=0.1, start=ROW_HEIGHT - ROW_BOTTOM, end=ROW_TOP)
+    y = scale.at
+    ends = (since.timestamp(), until.timestamp())
+    if since == until:  # one film stands in the middle
+        ends = (ends[0] - 1, ends[1] + 1)
+    along = Scale(*ends, start=ROW_LEFT, end=ROW_WIDTH - ROW_RIGHT)
+
+    low, high = goal
+    asked = low is not None or high is not None
+    upper, lower = y(scale.most if high is None else high), y(scale.least if low is None else low)
+    return Row(
+        ROW_WIDTH,
+        ROW_HEIGHT,
+        tuple(
+            RowDot(along.at(at.timestamp()), y(value), y(value + 2 * u), y(value - 2 * u), full)
+            for at, value, u, full in sorted(points)
+        ),
+        upper if asked else None,
+        round(lower - upper, 1),
+    )

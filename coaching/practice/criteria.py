@@ -1,123 +1,79 @@
 """Whether repetitions meet their criteria, and how sure that is. Pure.
 
-Two questions are kept apart. *Counting*: does the reading lie in the band? That is what
-the student is told within a minute. *Judging*: how likely is it that the true value does,
-in at least k of n repetitions? That is what a suggestion to the coach rests on. Only the
-coach's verdict counts.
+Whether a repetition counts, and what k of n of them are together, is decided in
+`coaching.lessons.estimates`: the suggestion counts the same marks that are shown. Beside
+it stands the chance that at least k of n truly met the criteria. Only the coach's verdict
+counts.
 """
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-
-from coaching.diagnosis.certainty import (
-    Reading,
+from coaching.lessons.estimates import (
+    FAIR,
+    HARDLY,
+    Band,
+    Estimate,
+    Standing,
+    all_of,
     chance_between,
+    chance_of_at_least,
     constant_share,
+    k_of_n,
     normal_point,
 )
-
-# A suggestion needs to be this sure; between the two the camera cannot tell.
-SURE = 0.9
-# A student exactly on target should pass a repetition this often ...
-FAIR = 0.8
-# ... and below this a band is called hardly passable.
-HARDLY = 0.6
 
 
 @dataclass(frozen=True)
 class Target:
-    """What a measure should be: a band, open on one side or on neither.
-
-    `extra_u` widens the uncertainty of a reading before it is judged: the baseline's own,
-    when the target is a change from it.
-    """
+    """What a measure should be: a band, open on one side or on neither."""
 
     measure: str
     event: str
-    low: float = -math.inf
-    high: float = math.inf
-    extra_u: float = 0.0
+    band: Band
 
     def __post_init__(self) -> None:
-        if not self.low < self.high:
-            raise ValueError(f"no value lies between {self.low} and {self.high}")
-        if math.isinf(self.low) and math.isinf(self.high):
+        if self.band.edges == (None, None):
             raise ValueError("a target needs a limit on at least one side")
-
-    @property
-    def is_band(self) -> bool:
-        return math.isfinite(self.low) and math.isfinite(self.high)
 
     @property
     def on_target(self) -> float:
         """The value asked for: the middle of a band, else the limit itself."""
-        if self.is_band:
-            return (self.low + self.high) / 2
-        return self.low if math.isfinite(self.low) else self.high
-
-    def counts(self, value: float) -> bool:
-        """Whether a reading lies in the band."""
-        return self.low <= value <= self.high
-
-    def chance(self, value: float, u: float) -> float:
-        """Chance that the true value meets the target when `value` ± `u` was read."""
-        return chance_between(value, math.hypot(u, self.extra_u), low=self.low, high=self.high)
+        low, high = self.band.edges
+        if low is None or high is None:
+            return next(edge for edge in (low, high) if edge is not None)
+        return (low + high) / 2
 
 
 def at_least(measure: str, event: str, value: float) -> Target:
-    return Target(measure, event, low=value)
+    return Target(measure, event, Band(low=value))
 
 
 def at_most(measure: str, event: str, value: float) -> Target:
-    return Target(measure, event, high=value)
+    return Target(measure, event, Band(high=value))
 
 
 def between(measure: str, event: str, low: float, high: float) -> Target:
-    return Target(measure, event, low=low, high=high)
-
-
-def changed_by(measure: str, event: str, baseline: Reading, change: float) -> Target:
-    """At least `change` away from the baseline, in the direction of its sign."""
-    value, u = baseline
-    if change == 0:
-        raise ValueError("a change of nothing is no target")
-    if change > 0:
-        return Target(measure, event, low=value + change, extra_u=u)
-    return Target(measure, event, high=value + change, extra_u=u)
+    return Target(measure, event, Band(low, high))
 
 
 # --- k of n -------------------------------------------------------------------------
 
 
-def chance_of_at_least(k: int, chances: Sequence[float]) -> float:
-    """Chance that at least `k` of independent events happen, by exact convolution.
-
-    The distribution of the number that happen (Poisson-binomial) is the convolution of
-    the two-point distributions.
-    """
-    if not all(0.0 <= chance <= 1.0 for chance in chances):
-        raise ValueError("a chance lies between 0 and 1")
-    counts = np.ones(1)
-    for chance in chances:
-        counts = np.convolve(counts, (1.0 - chance, chance))
-    return float(min(1.0, counts[max(k, 0) :].sum()))
-
-
-# One repetition: a reading for each target, None where the camera could not see it.
-Repetition = Mapping[tuple[str, str], Reading | None]
+# One repetition: an estimate for each target, None where the camera could not see it.
+Repetition = Mapping[tuple[str, str], Estimate | None]
 
 # Points that stand for the constant part of the error, by number of targets.
 _POINTS = {1: 101, 2: 21, 3: 11}
 
 
-def chance_of_rung(
+def chance_of_step(
     targets: Sequence[Target],
     repetitions: Sequence[Repetition],
     *,
@@ -132,7 +88,7 @@ def chance_of_rung(
     targets : sequence of Target
         Joined by *and*.
     repetitions : sequence of mapping
-        (measure, event) -> (value, u), or None where it was not seen.
+        (measure, event) -> its estimate, or None where it was not seen.
     unseen : float
         Chance given to a repetition in which a figure was not seen: 0 and 1 bound the truth.
     shares : mapping, optional
@@ -167,12 +123,14 @@ def _chance(
 ) -> float:
     chance = 1.0
     for target, s, z in zip(targets, share, draw, strict=True):
-        reading = repetition.get((target.measure, target.event))
-        if reading is None:
-            return unseen
-        u = math.hypot(reading[1], target.extra_u)
-        true = reading[0] - z * u * math.sqrt(s)
-        chance *= chance_between(true, u * math.sqrt(1.0 - s), low=target.low, high=target.high)
+        estimate = repetition.get((target.measure, target.event))
+        if estimate is None:
+            chance *= unseen
+            continue
+        band, sd = target.band, target.band.sd_of(estimate)
+        true = estimate.value - z * sd * math.sqrt(s)
+        loose = sd * math.sqrt(1.0 - s)
+        chance *= chance_between(true, loose, low=band.low, high=band.high)
     return chance
 
 
@@ -187,18 +145,27 @@ class Suggested(StrEnum):
 
 @dataclass(frozen=True)
 class Suggestion:
-    """What the figures say, how sure that is, and how many readings lay in the band.
+    """What the marks say together, and how many of each there are.
 
+    `sure` is the chance that the suggestion is true of at least `need` repetitions.
     `why` of a `cannot_tell`: `unseen` (a figure is missing), `too_few` (not all
     repetitions were filmed), `unanswered` (a self-test is open) or `too_close`.
     """
 
     says: Suggested
     sure: float
-    counted: int
+    standings: tuple[Standing, ...]  # of the repetitions asked for, in order
     need: int
     asked: int
     why: str = ""
+
+    @property
+    def counted(self) -> int:
+        return self.standings.count(Standing.COUNTS)
+
+    @property
+    def close(self) -> int:
+        return self.standings.count(Standing.CLOSE)
 
 
 def suggest(
@@ -217,70 +184,83 @@ def suggest(
     """
     if not 1 <= need <= asked:
         raise ValueError(f"{need} of {asked} repetitions cannot be asked for")
-    reps: list[Repetition] = list(repetitions[:asked])
-    counted = sum(counts(targets, rep) for rep in reps)
-    missing = asked - len(reps)
-    padded = reps + [{}] * missing if targets else reps
-    lowest = highest = 1.0
-    if targets:
-        lowest = chance_of_rung(targets, padded, need=need, unseen=0.0, shares=shares)
-        highest = chance_of_rung(targets, padded, need=need, unseen=1.0, shares=shares)
     if not targets and not answers:
-        return Suggestion(Suggested.CANNOT_TELL, 0.0, 0, need, asked, "unseen")
+        return Suggestion(Suggested.CANNOT_TELL, 0.0, (), need, asked, "unseen")
+    reps: list[Repetition] = list(repetitions[:asked])
+    missing = asked - len(reps)
+    if targets:
+        reps += [{}] * missing
+    marks = tuple(standing_of(targets, rep) for rep in reps) if targets else ()
+    whole = k_of_n(marks, need=need) if targets else Standing.COUNTS
     if any(answer is False for answer in answers):
-        return Suggestion(Suggested.DOES_NOT, 1.0, counted, need, asked)
-    if highest <= 1.0 - SURE:
-        return Suggestion(Suggested.DOES_NOT, 1.0 - highest, counted, need, asked)
-    if lowest >= SURE and None not in answers:
-        return Suggestion(Suggested.PASSES, lowest, counted, need, asked)
-    why = _why(lowest, highest, missing, answers)
-    sure = max(lowest, 1.0 - highest)
-    return Suggestion(Suggested.CANNOT_TELL, sure, counted, need, asked, why)
+        return Suggestion(Suggested.DOES_NOT, 1.0, marks, need, asked)
+    lowest = chance_of_step(targets, reps, need=need, unseen=0.0, shares=shares)
+    highest = chance_of_step(targets, reps, need=need, unseen=1.0, shares=shares)
+    if whole == Standing.DOES_NOT:
+        return Suggestion(Suggested.DOES_NOT, 1.0 - highest, marks, need, asked)
+    if whole == Standing.COUNTS and None not in answers:
+        return Suggestion(Suggested.PASSES, lowest, marks, need, asked)
+    why = _why(whole, missing if targets else 0, answers)
+    return Suggestion(Suggested.CANNOT_TELL, max(lowest, 1.0 - highest), marks, need, asked, why)
 
 
-def _why(lowest: float, highest: float, missing: int, answers: Sequence[bool | None]) -> str:
-    if lowest >= SURE and None in answers:
+def _why(whole: Standing, missing: int, answers: Sequence[bool | None]) -> str:
+    if whole == Standing.COUNTS and None in answers:
         return "unanswered"
-    if highest - lowest > 0.05:
+    if whole == Standing.NOT_SEEN:
         return "too_few" if missing else "unseen"
     return "too_close"
 
 
-def counts(targets: Sequence[Target], repetition: Repetition) -> bool:
-    """Whether every reading of a repetition lies in its band."""
-    readings = [repetition.get((t.measure, t.event)) for t in targets]
-    return bool(targets) and all(
-        reading is not None and target.counts(reading[0])
-        for target, reading in zip(targets, readings, strict=True)
-    )
+def standing_of(targets: Sequence[Target], repetition: Repetition) -> Standing:
+    """What a repetition is against all of its targets together."""
+    return all_of(t.band.standing(repetition.get((t.measure, t.event))) for t in targets)
 
 
 # --- a target the camera can judge --------------------------------------------------
 
 
-def chance_on_target(target: Target, u: float, *, true: float | None = None) -> float:
-    """Chance that a reading counts when the student is at `true` (exactly on target).
+def chance_on_target(target: Target, sd: float, *, true: float | None = None) -> float:
+    """Chance that a repetition counts when the student is at `true` (exactly on target).
 
-    40-45 at u = 5: 2 Φ(0.5) - 1 = 38 %, for a student exactly at 42.5.
+    No reading of a band that is narrower than 2.56 sd counts; of one 4.25 sd wide, four
+    in five do.
     """
+    counting = target.band.counting(sd)
+    if counting is None:
+        return 0.0
     at = target.on_target if true is None else true
-    return chance_between(at, u, low=target.low, high=target.high)
+    spread = math.hypot(sd, target.band.extra_sd)
+    return chance_between(at, spread, low=counting.low, high=counting.high)
 
 
-def needed_to_pass(target: Target, u: float, *, chance: float = FAIR) -> float | None:
-    """The true value nearest to the target whose readings count `chance` of the time.
+def needed_to_count(target: Target, sd: float, *, chance: float = FAIR) -> float | None:
+    """The true value nearest to the target that counts `chance` of the time.
 
     None when no value does: the band is too narrow for this camera.
     """
-    if target.is_band:
-        return target.on_target if chance_on_target(target, u) >= chance else None
-    away = normal_point(chance) * u
-    return target.low + away if math.isfinite(target.low) else target.high - away
+    if target.band.is_closed:
+        return target.on_target if chance_on_target(target, sd) >= chance else None
+    counting = target.band.counting(sd)
+    assert counting is not None, "an open band always holds values that count"
+    away = normal_point(chance) * math.hypot(sd, target.band.extra_sd)
+    low, high = counting.edges
+    return low + away if low is not None else (high or 0.0) - away
 
 
-def fair_half_width(u: float, *, chance: float = FAIR) -> float:
-    """Half the width of a band that a student exactly in its middle passes `chance` often."""
-    return normal_point((1.0 + chance) / 2.0) * u
+@functools.cache
+def _fair_half_width(chance: float) -> float:
+    narrow, wide = 0.0, 20.0
+    for _ in range(60):
+        half = (narrow + wide) / 2
+        fair = chance_on_target(Target("", "", Band(-half, half)), 1.0) >= chance
+        narrow, wide = (narrow, half) if fair else (half, wide)
+    return wide
+
+
+def fair_half_width(sd: float, *, chance: float = FAIR) -> float:
+    """Half the width of a band in whose middle a student is counted `chance` often."""
+    return _fair_half_width(chance) * sd
 
 
 @dataclass(frozen=True)
@@ -288,7 +268,7 @@ class Advice:
     """What a coach sees while choosing a target."""
 
     chance: float  # of a repetition by a student exactly on target
-    rung_chance: float  # of k of n such repetitions
+    step_chance: float  # of k of n such repetitions
     needed: float | None  # true value that counts four times in five
     hardly: bool
     wider: tuple[float, float] | None  # a band that is fair
@@ -297,7 +277,7 @@ class Advice:
 
 def advise(
     target: Target,
-    u: float,
+    sd: float,
     *,
     need: int = 1,
     asked: int = 1,
@@ -309,20 +289,19 @@ def advise(
     `upward` says to which side more is better, for the one-sided alternative to a band;
     alternatives are whole multiples of `step`, rounded to the easier side.
     """
-    reading = math.hypot(u, target.extra_u)
-    chance = chance_on_target(target, reading)
-    hardly = target.is_band and chance < HARDLY
+    chance = chance_on_target(target, sd)
+    hardly = target.band.is_closed and chance < HARDLY
     wider = open_ended = None
     if hardly:
-        half = fair_half_width(reading)
-        middle = target.on_target
+        spread = math.hypot(sd, target.band.extra_sd)
+        half, middle = fair_half_width(spread), target.on_target
         wider = (_down(middle - half, step), _up(middle + half, step))
-        away = normal_point(FAIR) * reading
+        away = (needed_to_count(Target("", "", Band(low=0.0)), spread)) or 0.0
         open_ended = _down(middle - away, step) if upward else _up(middle + away, step)
     return Advice(
         chance=chance,
-        rung_chance=_rung_on_target(target, reading, need=need, asked=asked),
-        needed=needed_to_pass(target, reading),
+        step_chance=_step_on_target(target, sd, need=need, asked=asked),
+        needed=needed_to_count(target, sd),
         hardly=hardly,
         wider=wider,
         open_ended=open_ended,
@@ -337,24 +316,27 @@ def _up(value: float, step: float) -> float:
     return round(math.ceil(value / step - 1e-9) * step, 6)
 
 
-def _rung_on_target(target: Target, u: float, *, need: int, asked: int) -> float:
-    """Chance that k of n readings count for a student who is exactly on target each time.
+def _step_on_target(target: Target, sd: float, *, need: int, asked: int) -> float:
+    """Chance that k of n repetitions count for a student who is exactly on target each time.
 
-    The constant part of the error is the same in each reading, so they pass or miss together.
+    The constant part of the error is the same in each of them, so they pass or miss together.
     """
-    share = constant_share(target.measure)
+    counting = target.band.counting(sd)
+    if counting is None:
+        return 0.0
+    share, spread = constant_share(target.measure), math.hypot(sd, target.band.extra_sd)
     points = [normal_point((i + 0.5) / _POINTS[1]) for i in range(_POINTS[1])]
-    shared, loose = u * math.sqrt(share), u * math.sqrt(1.0 - share)
+    shared, loose = spread * math.sqrt(share), spread * math.sqrt(1.0 - share)
     total = 0.0
     for z in points if share > 0 else [0.0]:
         at = target.on_target + z * shared
-        once = chance_between(at, loose, low=target.low, high=target.high)
+        once = chance_between(at, loose, low=counting.low, high=counting.high)
         total += chance_of_at_least(need, [once] * asked)
     return total / (len(points) if share > 0 else 1)
 
 
 def survives(first: float, baseline: float, later: float) -> float | None:
-    """Share of a change that is left at a later rung; None where there was no change to keep."""
+    """Share of a change that is left at a later step; None where there was no change to keep."""
     if first == baseline:
         return None
     return (later - baseline) / (first - baseline)

@@ -24,7 +24,7 @@ def judged_lines(curves: Mapping[str, Any], measure: str, frame: int | None) -> 
     Parameters
     ----------
     curves : mapping
-        `frames`, `joints` and `shaft` as in `review.queries.player_data`.
+        `frames`, `joints` and `shaft` as in `review.queries.player.player_data`.
     """
     frames = curves["frames"]
     if frame is None or not frames:

@@ -6,14 +6,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coaching.diagnosis.certainty import constant_share, smallest_change
+from analysis import weights
 from coaching.intake.models import Submission
-from coaching.lessons import words
+from coaching.lessons.estimates import (
+    HARDLY,
+    band_of,
+    constant_share,
+    sd_of_mean,
+    smallest_change,
+)
+from coaching.lessons.wording import amounts
 from coaching.people.models import Student
-from coaching.practice import queries
-from coaching.practice.criteria import Advice, Target, advise
-from coaching.practice.forms import BAR_FOR
+from coaching.practice.criteria import Advice, Target, advise, chance_on_target, needed_to_count
+from coaching.practice.ladder_form import BAR_FOR
 from coaching.practice.models import Criterion
+from coaching.practice.queries import judged, progress
 
 
 @dataclass(frozen=True)
@@ -26,7 +33,7 @@ class Odds:
 
     measure: str
     event: str
-    baseline: queries.Baseline | None = None
+    baseline: progress.Baseline | None = None
     advice: Advice | None = None
     change: float | None = None  # the smallest the angle can tell, in the mean
     trouble: str = ""
@@ -38,30 +45,30 @@ class Odds:
         return round(100 * self.advice.chance) if self.advice else 0
 
     @property
-    def rung_percent(self) -> int:
-        return round(100 * self.advice.rung_chance) if self.advice else 0
+    def step_percent(self) -> int:
+        return round(100 * self.advice.step_chance) if self.advice else 0
 
     @property
     def needed_words(self) -> str:
         """The true value that counts four times in five, for a one-sided target."""
         if self.advice is None or self.advice.needed is None or self._band:
             return ""
-        return words.value_words(self.advice.needed, measure=self.measure)
+        return amounts.value_words(self.advice.needed, measure=self.measure)
 
     @property
     def _band(self) -> bool:
-        return self.target is not None and self.target.is_band
+        return self.target is not None and self.target.band.is_closed
 
     @property
     def change_words(self) -> str:
-        return words.value_words(self.change, measure=self.measure) if self.change else ""
+        return amounts.value_words(self.change, measure=self.measure) if self.change else ""
 
     @property
     def wider_words(self) -> str:
         if self.advice is None or self.advice.wider is None:
             return ""
         low, high = self.advice.wider
-        return words.band_words("between", low=low, high=high, measure=self.measure)
+        return amounts.band_words("between", low=low, high=high, measure=self.measure)
 
     @property
     def open_words(self) -> str:
@@ -69,7 +76,7 @@ class Odds:
             return ""
         edge = self.advice.open_ended
         side = "at_least" if self._upward else "at_most"
-        return words.band_words(side, low=edge, high=edge, measure=self.measure)
+        return amounts.band_words(side, low=edge, high=edge, measure=self.measure)
 
     @property
     def _upward(self) -> bool:
@@ -82,31 +89,30 @@ class Odds:
 
 def odds_of(
     student: Student,
-    rung: Mapping[str, Any],
+    step: Mapping[str, Any],
     criterion: Mapping[str, Any],
     *,
     submissions: Sequence[Submission] = (),
 ) -> Odds | None:
     """The odds of a criterion in the shape of a drill file; None for a self-test."""
-    if criterion.get("comparison") == Criterion.Comparison.SELF_TEST:
+    if criterion.get("comparison") in Criterion.BY_EYE:
         return None
     measure, event = criterion.get("measure", ""), criterion.get("event", "")
-    base = queries.baseline_of(
-        student, measure, event, view=rung["view"], kind=rung["film_kind"], submissions=submissions
+    base = progress.baseline_of(
+        student, measure, event, view=step["view"], kind=step["film_kind"], submissions=submissions
     )
     if base is None:
-        return Odds(measure, event, trouble="unmeasured", bar_film=_bar(measure, rung))
+        return Odds(measure, event, trouble="unmeasured", bar_film=_bar(measure, step))
     row = Criterion(
         **{k: v for k, v in criterion.items() if k != "question"},
         baseline=base.value,
         baseline_uncertainty=base.uncertainty,
     )
-    try:
-        target = queries.target_of(row)
-    except ValueError:
+    target = judged.target_of(row)
+    if target is None:
         return Odds(measure, event, baseline=base, trouble="incomplete")
-    assert target is not None
-    need, asked = rung["need"], rung["repetitions"]
+    need, asked = step["need"], step["repetitions"]
+    share = constant_share(measure)
     return Odds(
         measure=measure,
         event=event,
@@ -117,16 +123,67 @@ def odds_of(
             need=min(need, asked),
             asked=asked,
             upward=target.on_target >= base.value,
-            step=1.0 if words.unit_of(measure) in {"deg", "cm", "%"} else 0.05,
+            step=1.0 if amounts.unit_of(measure) in {"deg", "cm", "%"} else 0.05,
         ),
         change=smallest_change(
-            base.single, before=base.repetitions, after=asked, share=constant_share(measure)
+            sd_of_mean(base.single, count=base.repetitions, share=share),
+            sd_of_mean(base.single, count=asked, share=share),
         ),
-        bar_film=_bar(measure, rung),
+        bar_film=_bar(measure, step),
         target=target,
     )
 
 
-def _bar(measure: str, rung: Mapping[str, Any]) -> bool:
+def _bar(measure: str, step: Mapping[str, Any]) -> bool:
     """Whether a film with a held club would judge the same thing more sharply."""
-    return measure in BAR_FOR and rung["film_kind"] in ("hold", "rehearsal")
+    return measure in BAR_FOR and step["film_kind"] in ("hold", "rehearsal")
+
+
+@dataclass(frozen=True)
+class UsualOdds:
+    """What a target can tell with the errors that are usual, before anybody is filmed."""
+
+    measure: str
+    sd: float
+    on_aim: float  # share of repetitions that count for a student who is at the aim
+    on_limit: float
+    hardly: bool
+    needed: float | None
+
+    @property
+    def sd_words(self) -> str:
+        return amounts.value_words(2 * self.sd, measure=self.measure)
+
+    @property
+    def aim_tenths(self) -> int:
+        return round(10 * self.on_aim)
+
+    @property
+    def limit_tenths(self) -> int:
+        return round(10 * self.on_limit)
+
+    @property
+    def needed_words(self) -> str:
+        return "" if self.needed is None else amounts.value_words(self.needed, measure=self.measure)
+
+
+def usual_odds(step: Mapping[str, Any], criterion: Mapping[str, Any]) -> UsualOdds | None:
+    """The odds of a criterion in the library; None for what no usual error is known of."""
+    key = (criterion.get("measure", ""), criterion.get("event", ""), step.get("view", ""))
+    sd = weights.usual_sd().get(key)
+    band = band_of(
+        str(criterion.get("comparison")), low=criterion.get("low"), high=criterion.get("high")
+    )
+    if sd is None or band is None:
+        return None
+    target = Target(key[0], key[1], band)
+    aim = criterion.get("aim")
+    on_aim = chance_on_target(target, sd, true=aim)
+    return UsualOdds(
+        measure=key[0],
+        sd=sd,
+        on_aim=on_aim,
+        on_limit=chance_on_target(target, sd) if not band.is_closed else on_aim,
+        hardly=on_aim < HARDLY,
+        needed=needed_to_count(target, sd),
+    )

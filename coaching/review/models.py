@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
+from django.utils.functional import cached_property
 
-from analysis.models import Video
+from analysis.columns import guarded
+from analysis.models import Run, Video
 from coaching.intake.models import Submission, Upload
-from coaching.people.models import Student, Studio
+from coaching.people.models import Student, Studio, new_token
 
 
 class Review(models.Model):
@@ -21,11 +24,33 @@ class Review(models.Model):
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
     )
     submissions = models.ManyToManyField(Submission, related_name="reviews")
-    words = models.TextField(blank=True)
+    text = models.TextField(blank=True)
     # Raised by one at every save; a second tab that saves an older one gets a 409.
     revision = models.PositiveIntegerField(default=0)
     created_at = models.DateTimeField(default=timezone.now)
     published_at = models.DateTimeField(null=True, blank=True)
+
+    # Of an answer that nobody had begun when its page was drawn: the address that begins it,
+    # and its clips, which are shown before anything is stored. See `queries.answers.blank`.
+    begins_at = ""
+    to_answer: Sequence[Submission] = ()
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether somebody has written into it: looking at a clip begins nothing."""
+        return not self._state.adding
+
+    @property
+    def ref(self) -> str:
+        """What stands for this answer in an address: its key, or what would begin it."""
+        return self.begins_at or str(self.pk)
+
+    @cached_property
+    def clips(self) -> list[Submission]:
+        """The clips it answers, in order of arrival."""
+        if not self.is_begun:
+            return sorted(self.to_answer, key=lambda clip: clip.pk)
+        return list(self.submissions.select_related("video", "angle").order_by("pk"))
 
 
 class ReviewVersion(models.Model):
@@ -35,11 +60,12 @@ class ReviewVersion(models.Model):
     author = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
     )
-    words = models.TextField()
+    text = models.TextField()
     created_at = models.DateTimeField(default=timezone.now)
-    settled_at = models.DateTimeField(null=True, blank=True)
+    resolved_at = models.DateTimeField(null=True, blank=True)
 
 
+@guarded
 class Mark(models.Model):
     """A note or a drawing on a moment or a range of a clip, in the clip's own time.
 
@@ -56,7 +82,7 @@ class Mark(models.Model):
     purpose = models.CharField(max_length=24, blank=True)
     shape = models.CharField(max_length=12)
     points = models.JSONField(default=list)
-    words = models.CharField(max_length=300, blank=True)
+    text = models.CharField(max_length=300, blank=True)
     wanted = models.BooleanField(default=False)  # shown on the student's drill page
     created_at = models.DateTimeField(default=timezone.now)
 
@@ -71,6 +97,7 @@ class Mark(models.Model):
         ]
 
 
+@guarded
 class WalkThrough(models.Model):
     """A spoken review: sound plus everything done, as timed events."""
 
@@ -89,12 +116,46 @@ class WalkThrough(models.Model):
     finished_at = models.DateTimeField(null=True, blank=True)
 
 
+@guarded
+class LessonFilm(models.Model):
+    """A sent walk-through as one file. Its run says how far it is.
+
+    `asked_of` and `made_of` tell the walk-through as it was when the film was wished for, and
+    when the file was made: captions may be typed later.
+    """
+
+    walk = models.OneToOneField(WalkThrough, on_delete=models.CASCADE, related_name="film")
+    run = models.ForeignKey(Run, null=True, on_delete=models.SET_NULL, related_name="lesson_films")
+    file = models.FileField(upload_to="lesson/%Y/%m/", max_length=200, blank=True)
+    duration_s = models.FloatField(null=True, blank=True)
+    asked_of = models.CharField(max_length=64)
+    made_of = models.CharField(max_length=64, blank=True)
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+
+
+class FilmLink(models.Model):
+    """A secret address that shows a lesson film to whoever has it, until a day or until ended."""
+
+    film = models.ForeignKey(LessonFilm, on_delete=models.CASCADE, related_name="links")
+    token = models.CharField(max_length=64, unique=True, default=new_token)
+    label = models.CharField(max_length=60, blank=True)  # who it is for
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+
 class Snippet(models.Model):
     """Something the coach says every day."""
 
     studio = models.ForeignKey(Studio, on_delete=models.CASCADE, related_name="snippets")
     title = models.CharField(max_length=60)
-    words = models.TextField()
+    text = models.TextField()
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:

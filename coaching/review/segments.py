@@ -49,4 +49,13 @@ SEGMENTS: dict[str, tuple[Segment, ...]] = {
     "shaft_pitch_deg": _SHAFT,
     "shaft_aim_deg": (*_SHAFT, ("shaft_grip", "ball")),
     "shaft_aim_cm": _SHAFT,
+    "steepening_deg": _SHAFT,
+    "shaft_past_level_deg": _SHAFT,
+    "wrist_set_deg": (("elbow_lead", "wrist_lead"), *_SHAFT),
+    "balance_side_pct": (("ankle_lead", "ankle_trail"), ("com", "mid_ankle")),
+    "hands_thigh_cm": (("mid_hip", "mid_knee"), ("grip", "mid_knee")),
+    "ball_distance_cm": (("mid_toe", "ball"),),
+    "shoulder_to_feet_deg": (*_SHOULDERS, ("toe_lead", "toe_trail")),
+    "hands_path_cm": (("grip", "grip"),),
+    "lead_arm_up_deg": (("shoulder_lead", "wrist_lead"),),
 }

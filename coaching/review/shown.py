@@ -6,15 +6,17 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from analysis.core.agreement import Bias
+from analysis.core.measures import is_folded
 from analysis.core.pose import EVENTS, JOINTS
-from coaching.lessons import words
+from coaching.lessons.estimates import Change
+from coaching.lessons.wording import amounts, codes, held_club, naming
 from coaching.people.models import User
-from coaching.review import change, turncheck
+from coaching.review import turncheck
 from coaching.review.models import WalkThrough
+from coaching.review.segments import SEGMENTS
 
 SPEEDS = (
     ("0.05", "1/20"), ("0.1", "1/10"), ("0.25", "1/4"), ("0.5", "1/2"), ("1", "1 ×"), ("2", "2 ×"),
@@ -31,13 +33,13 @@ _SIDES = {"lead": _l("lead"), "trail": _l("trail")}
 PURPOSES = {
     "seat_line": _l("seat line"), "foot_line": _l("foot line"), "body_line": _l("body line"),
     "shaft_wanted": _l("shaft wanted"), "way": _l("way to go"), "bend": _l("bend"),
-    "look": _l("look here"), "sketch": _l("drawing"), "words": "", "note": "",
+    "look": _l("look here"), "sketch": _l("drawing"), "text": "", "note": "",
 }  # fmt: skip
 
 
 def event_words() -> str:
     """Every event's name, as JSON for the strip of time."""
-    return json.dumps({event: words.event_name(event) for event in EVENTS})
+    return json.dumps({event: naming.event_name(event) for event in EVENTS})
 
 
 def joint_choices() -> list[tuple[str, str]]:
@@ -58,47 +60,78 @@ def _joint_name(joint: str) -> str:
 
 
 def figure_row(figure: dict[str, Any], user: User | None = None) -> dict[str, Any]:
-    """A figure of the margin with its name, and the first reading of a corrected one."""
+    """A figure of the sidebar with its name, and the first reading of a corrected one."""
     imperial = getattr(user, "units", "") == User.Units.IMPERIAL
 
-    def told(value: float | None) -> str:
+    def said(value: float | None) -> str:
         if value is None:
             return ""
-        return words.value_words(
+        return amounts.value_words(
             value, unit=figure["unit"], measure=figure["id"], imperial=imperial
         )
 
-    was = told(figure.get("original"))
+    was = said(figure.get("original"))
     return figure | {
-        "label": words.label_of(figure["id"]),
-        "segments_json": json.dumps(figure["segments"]),
-        "was": was if was != told(figure["value"]) else "",
+        "label": naming.label_of(figure["id"]),
+        "drawn_json": _drawn_json(figure, imperial=imperial),
+        "was": was if was != said(figure["value"]) else "",
     }
+
+
+def _drawn_json(figure: dict[str, Any], *, imperial: bool) -> str:
+    """What the room needs to draw a figure on the golfer; empty when it cannot be drawn."""
+    if figure["value"] is None or not figure["segments"]:
+        return ""
+    said = amounts.value_words(
+        figure["value"], figure["uncertainty"], unit=figure["unit"], measure=figure["id"],
+        imperial=imperial,
+    )  # fmt: skip
+    return json.dumps(
+        {
+            "id": figure["id"],
+            "sd": figure["uncertainty"],
+            "text": said,
+            "segments": figure["segments"],
+        }
+    )
 
 
 def difference_row(row: dict[str, Any], user: User | None = None) -> dict[str, Any]:
     """A compared measure: its name, both figures, and the change in words."""
     imperial = getattr(user, "units", "") == User.Units.IMPERIAL
-    told = {
-        change.Reading.CHANGED: _("changed"),
-        change.Reading.NOT_SEEN: _("no change that can be seen"),
-    }
     then, now = row["first"], row["second"]
     kept = {"measure": row["measure"], "event": "", "unit": row["unit"]}
     named: dict[str, Any] = {"measure": row["measure"], "imperial": imperial}
     by = ""
-    if row["reading"] == change.Reading.CHANGED:
-        number, unit = words.shown(row["difference"], row["unit"], imperial=imperial)
+    if row["says"] == Change.CHANGED:
+        number, unit = amounts.shown(row["difference"], row["unit"], imperial=imperial)
         sign = "+" if number > 0 else ""
-        by = sign + words.value_words(number, unit=unit).replace("open ", "")
+        by = sign + amounts.value_words(number, unit=unit).replace("open ", "")
+
+    def drawn(estimate: Any) -> str:
+        figure = {
+            "id": row["measure"],
+            "unit": row["unit"],
+            "segments": SEGMENTS.get(row["measure"]),
+        }
+        held = {"value": estimate and estimate.value, "uncertainty": estimate and estimate.sd}
+        return _drawn_json(figure | held, imperial=imperial)
+
+    least, least_unit = amounts.shown(row["least"], row["unit"], imperial=imperial)
     return row | {
-        "label": words.label_of(row["measure"], row["event"]),
-        "words": told.get(row["reading"], _("can’t tell")),
+        "changed": row["says"] == Change.CHANGED,
+        "first_words": amounts.value_words(then.value, **named) if then else "",
+        "now_words": amounts.value_words(now.value, **named) if now else "",
+        "least_words": amounts.value_words(least, unit=least_unit) if row["least"] else "",
+        "first_drawn": drawn(then),
+        "second_drawn": drawn(now),
+        "label": naming.label_of(row["measure"], row["event"]),
+        "text": str(codes.CHANGES[row["says"]]),
         "by": by,
-        "second_row": kept | {"value": now[0], "uncertainty": now[1]} if now and then else None,
-        "second_words": words.value_words(*now, **named) if now else "",
-        "first_value": then[0] if then else None,
-        "first_u": then[1] if then else None,
+        "second_row": kept | {"value": now.value, "uncertainty": now.sd} if now and then else None,
+        "second_words": amounts.value_words(now.value, now.sd, **named) if now else "",
+        "first_value": then.value if then else None,
+        "first_u": then.sd if then else None,
     }  # fmt: skip
 
 
@@ -120,19 +153,27 @@ def turn_notes(
     here = turncheck.repetition_difference(moment["figures"], across) if across else None
     for figure in moment["figures"]:
         line = turncheck.LINE_OF.get(figure["id"])
-        told = []
+        said = []
         if line is not None and line == across and here is not None:
-            told.append(words.beside_bar_words(here.mean, here.u))
+            said.append(held_club.beside_bar_words(here.mean, here.u))
         if line is not None and (bias := biases.get((view, figure["id"]))):
-            told.append(words.turn_bias_words(line, bias.mean, bias.u, bias.pairs, name=name))
-        figure["held"] = told
+            said.append(held_club.turn_bias_words(line, bias.mean, bias.u, bias.pairs, name=name))
+        figure["held"] = said
+
+
+def fold(moment: dict[str, Any], *, kind: str) -> None:
+    """Put aside, as `more`, the figures that say what another beside them says better."""
+    rows = moment["figures"]
+    moment["more"] = [f for f in rows if is_folded(f["id"], moment["event"], kind)]
+    moment["figures"] = [f for f in rows if not is_folded(f["id"], moment["event"], kind)]
+    moment["has_words"] = bool(rows or moment.get("reason"))
 
 
 def moment_row(moment: dict[str, Any]) -> dict[str, Any]:
     names = [str(PURPOSES.get(mark["purpose"], "")) for mark in moment["marks"]]
     return moment | {
         "time_text": f"{moment['time_s']:.3f}",
-        "marks_json": json.dumps([mark | {"words": ""} for mark in moment["marks"]]),
+        "marks_json": json.dumps([mark | {"text": ""} for mark in moment["marks"]]),
         "names": [name.capitalize() for name in dict.fromkeys(names) if name],
     }
 
@@ -144,3 +185,28 @@ def spoken_lines(walk: WalkThrough) -> str:
     return "\n".join(
         line.replace("&lt;", "<").replace("&amp;", "&") for line in kept if not line.isdigit()
     )
+
+
+# Why a lesson film could not be made, and what to do; any other reason is ours to mend.
+_FILM_FAILURES = {
+    "timed_out": _l("The film took too long to make. Try again when less is going on."),
+    "too_heavy": _l("The film needs more memory than there is. Ask who runs this place."),
+    "media_missing": _l("The clip could not be read just now. Try again later."),
+    "storage_away": _l("Our store of clips does not answer just now. Try again later."),
+    "disk_full": _l("There is no room for the film just now. Try again later."),
+    "erased": _l("The clip was erased, so no film can be made of it."),
+}
+
+
+def film_failure(code: str) -> str:
+    """Why there is no film, as a sentence; empty while nothing failed."""
+    other = _l("The film could not be made this time. Nothing is lost: try again.")
+    return str(_FILM_FAILURES.get(code, other)) if code else ""
+
+
+def length_words(seconds: float | None) -> str:
+    """`0:42`; empty while the length is not known."""
+    if seconds is None:
+        return ""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"

@@ -2,9 +2,14 @@
 
 from celery import shared_task
 
-from coaching.review import services
+from coaching.review.services import walks
 
 
 @shared_task
-def settle_sound(pk: int) -> None:
-    services.settle_walk_sound(pk)
+def finalize_sound(pk: int) -> None:
+    walks.finalize_walk_sound(pk)
+
+
+@shared_task
+def settle_forgotten_sounds() -> None:
+    walks.settle_forgotten_sounds()

@@ -18,7 +18,8 @@ from analysis import PIPELINE_VERSION
 from analysis.core.agreement import Agreement, Bias, agreement, film_bias, person_bias
 from analysis.core.pose import MEASURED_VIEWS
 from analysis.models import Measurement, Run
-from coaching.people.models import Student
+from coaching.people import queries
+from coaching.people.models import Consent, Student
 
 BAR, EVENT = "bar_turn_deg", "top"
 # Where the club is held (`RequestedAngle.bar_across`), and whose turn it then shows.
@@ -76,24 +77,21 @@ def pairs(students: QuerySet[Student], *, version: str = PIPELINE_VERSION) -> li
         run__video__erased_at=None,
         run__video__kind="bar",
         run__video__view__in=MEASURED_VIEWS,
-        run__kind=Run.Kind.MEASURE,
-        run__status=Run.Status.DONE,
-        run__pipeline_version=version,
+        run__in=Run.objects.newest_measured(version),
         measure__in=(BAR, *TURNS.values()),
         event=EVENT,
     )
-    told = rows.order_by("run__video", "repetition", "run").values_list(
+    rows = rows.order_by("run__video", "repetition").values_list(
         "run__video__submission__student", "run__video", "run__video__view",
         "run__video__submission__angle__bar_across", "repetition",
         "measure", "value", "uncertainty", "source",
     )  # fmt: skip
     found = []
-    for key, group in groupby(told, key=lambda row: row[:5]):
+    for key, group in groupby(rows, key=lambda row: row[:5]):
         student, video, view, across, repetition = key
-        # a clip measured twice: its newest run comes last
         read = {row[5]: row[6:] for row in group}
-        both = [read.get(measure) for measure in (BAR, TURNS[across])]
-        if any(row is None or row[2] == "corrected" for row in both):
+        both = [row for measure in (BAR, TURNS[across]) if (row := read.get(measure)) is not None]
+        if len(both) < 2 or any(row[2] == "corrected" for row in both):
             continue
         bar, figure = (None if row[0] is None else row[:2] for row in both)
         if bar is not None:
@@ -103,9 +101,9 @@ def pairs(students: QuerySet[Student], *, version: str = PIPELINE_VERSION) -> li
 
 def bias_of(found: Iterable[Pair]) -> Bias | None:
     """What one person's pairs of one view and line say; None where there is none."""
-    told = sorted((p for p in found if p.figure is not None), key=lambda p: p.video)
+    rows = sorted((p for p in found if p.figure is not None), key=lambda p: p.video)
     films = []
-    for _video, group in groupby(told, key=lambda p: p.video):
+    for _video, group in groupby(rows, key=lambda p: p.video):
         read = [(*(p.figure or p.bar), *p.bar) for p in group]
         films.append(film_bias(*zip(*read, strict=True)))
     return person_bias(films) if films else None
@@ -114,12 +112,17 @@ def bias_of(found: Iterable[Pair]) -> Bias | None:
 def biases(student: Student, *, version: str = PIPELINE_VERSION) -> dict[tuple[str, str], Bias]:
     """A student's known biases by (view, measure)."""
     found = pairs(Student.objects.filter(pk=student.pk), version=version)
-    told = {(view, TURNS[across]): bias_of(own) for (view, across), own in _by_line(found).items()}
-    return {key: bias for key, bias in told.items() if bias is not None}
+    rows = {(view, TURNS[across]): bias_of(own) for (view, across), own in _by_line(found).items()}
+    return {key: bias for key, bias in rows.items() if bias is not None}
 
 
 def checks(students: QuerySet[Student]) -> list[Check]:
-    """The distribution over all students, by view and line; only where a bar was read."""
+    """The distribution over the students who agreed to it, by view and line.
+
+    Only where a bar was read. What one student's own films say of their own figures is no
+    check of others, and asks for nothing beyond the measuring.
+    """
+    students = students.filter(pk__in=queries.who_agreed(Consent.Purpose.CHECK))
     found = pairs(students)
     named = {s.pk: s for s in students.filter(pk__in={p.student for p in found})}
     here = _by_line(found)
@@ -157,7 +160,7 @@ def _check(view: str, across: str, found: list[Pair], named: dict[int, Student])
 
 
 def repetition_difference(measures: Iterable[dict[str, Any]], across: str) -> Bias | None:
-    """Figure − bar of one repetition as `queries.figures_data` lists it."""
+    """Figure − bar of one repetition as `player.figures_data` lists it."""
     read = {
         row["id"]: (row["value"], row["uncertainty"])
         for row in measures

@@ -20,9 +20,9 @@ function read(key) {
   try { return localStorage.getItem(key) ?? ""; } catch { return ""; }
 }
 
-function write(key, words) {
+function write(key, text) {
   try {
-    if (words) localStorage.setItem(key, words);
+    if (text) localStorage.setItem(key, text);
     else localStorage.removeItem(key);
   } catch { /* private windows keep nothing */ }
 }

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
-from analysis.capture import SENTENCES, check_video, refused
+from analysis.capture import MESSAGES, check_video, refused
 from analysis.core.pose import LANDMARK, LANDMARKS, Capture
 from analysis.estimators import Person
 from analysis.video import Frame
-from tests.analysis.film import encode, sound_only
-from tests.fakes import Stage
+from tests.analysis.film import encode, pictures, sound_only
+from tests.fakes import FakeEstimator
 
+DEMO = Path(__file__).resolve().parents[2] / "coaching" / "demo" / "clips"
 WIDTH, HEIGHT = 360, 640
 # Where the landmarks of a right-hander at address lie: x from mid-feet, y up, in statures.
 DOWN_THE_LINE = {
@@ -43,7 +45,7 @@ def golfer(
     return Person(xy, np.zeros(count), np.full(count, 0.95), np.zeros((count, 3)))
 
 
-class Shown(Stage):
+class Shown(FakeEstimator):
     """An estimator that finds these people in every picture (in survey pixels)."""
 
     def __init__(self, *people: Person) -> None:
@@ -83,7 +85,7 @@ def codes(path: Path, *people: Person, **told: object) -> dict[str, str]:
     network = Shown(*(at_scale(p) for p in people))
     found = check_video(path, capture=capture(**told), estimator=network)
     for row in found["quality"]:
-        assert row["message"] == SENTENCES[row["code"]]
+        assert row["message"] == MESSAGES[row["code"]]
         assert row["frame"] is None or 0 <= row["frame"] < found["clip"]["frames"]
     assert refused(found["quality"]) == ("reject" in {r["level"] for r in found["quality"]})
     return {row["code"]: row["level"] for row in found["quality"]}
@@ -114,6 +116,10 @@ def test_somebody_else(sharp: Path) -> None:
 def test_feet_or_head_outside(sharp: Path) -> None:
     assert codes(sharp, golfer(feet_y=690)) == {"body_cut": "reject"}
     assert codes(sharp, golfer(feet_y=180)) == {"body_cut": "reject"}
+    for feet_y, edges in ((690, ["bottom"]), (180, ["top"])):
+        network = Shown(at_scale(golfer(feet_y=feet_y)))
+        (row,) = check_video(sharp, capture=capture(), estimator=network)["quality"]
+        assert row["edges"] == edges
 
 
 def test_too_far_away(sharp: Path) -> None:
@@ -144,6 +150,53 @@ def test_light(tmp_path: Path) -> None:
     night = clip(tmp_path / "night.mp4", change=lambda image, k: (image * 0.08).astype(np.uint8))
     assert codes(night, golfer()) == {"too_dark": "reject"}
     assert codes(night) == {"too_dark": "reject"}, "nobody can be found in the dark"
+
+
+def lying() -> Person:
+    person = golfer()
+    return replace(person, xy_px=person.xy_px[:, ::-1].copy())
+
+
+def test_a_film_that_lies_on_its_side(sharp: Path) -> None:
+    assert codes(sharp, lying()) == {"sideways": "reject"}
+
+
+def test_from_above_nobody_lies_on_their_side(sharp: Path) -> None:
+    assert "sideways" not in codes(sharp, lying(), view="overhead")
+
+
+class Turned(Shown):
+    """Finds somebody only in pictures that are wider than high."""
+
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        high, wide = frame.image.shape[:2]
+        return self.people if wide > high else []
+
+
+def test_a_film_that_lies_so_that_nobody_is_found_is_not_called_empty(sharp: Path) -> None:
+    found = check_video(sharp, capture=capture(), estimator=Turned(golfer()))
+    assert [(row["code"], row["level"]) for row in found["quality"]] == [("sideways", "reject")]
+
+
+class Rarely(Shown):
+    """Finds the golfer in one picture of four."""
+
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        return self.people if frame.index % 4 == 0 else []
+
+
+def test_what_hides_a_golfer_comes_before_nobody(sharp: Path) -> None:
+    for person, code in ((golfer(feet_y=690), "body_cut"), (golfer(stature_px=90), "too_small")):
+        found = check_video(sharp, capture=capture(), estimator=Rarely(at_scale(person)))
+        assert found["quality"][0]["code"] == code
+        assert "nobody" not in {row["code"] for row in found["quality"]}
+
+
+def test_nobody_in_a_blurred_film_is_called_blurred(tmp_path: Path) -> None:
+    _, photo = next(pictures(DEMO / "baseline_dtl.mp4"))
+    soft = clip(tmp_path / "s.mp4", change=lambda image, k: cv2.GaussianBlur(photo, (0, 0), 18))
+    assert codes(soft) == {"blurred": "reject"}
+    assert codes(clip(tmp_path / "e.mp4", change=lambda image, k: photo)) == {"nobody": "reject"}
 
 
 def test_blur(tmp_path: Path) -> None:
@@ -197,7 +250,7 @@ def test_every_code_tells_what_to_do() -> None:
     contract = (
         "unreadable too_short too_long nobody several_people body_cut too_small too_dark blurred "
         "low_rate camera_moves wrong_view wrong_hand no_swing fewer_swings off_line slow_motion "
-        "view_not_measured"
+        "view_not_measured sideways"
     )
-    assert set(SENTENCES) == set(contract.split())
-    assert all(s.endswith(".") and len(s) < 140 for s in SENTENCES.values())
+    assert set(MESSAGES) == set(contract.split())
+    assert all(s.endswith(".") and len(s) < 140 for s in MESSAGES.values())

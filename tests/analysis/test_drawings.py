@@ -14,14 +14,17 @@ from analysis.core import measures
 from analysis.core.measures import MEASURES
 from analysis.core.pose import JOINT
 from analysis.drawings.__main__ import FOLDER
-from analysis.drawings.golfer import EVENTS, TIMES_S, bar_ends, swing
+from analysis.drawings.golfer import EVENTS, SHOWN_ON, TIMES_S, bar_ends, body_of, swing
 from analysis.drawings.pictures import PICTURES
 from analysis.training import tables
 
 NOTE = FOLDER.parents[1] / "docs" / "measurement.md"
 FILM = swing()
 CURVES = measures.body_curves(FILM.joints_m, FILM.time_s, address_s=0.0)
-BODY = [p for p in PICTURES if p.measure in CURVES or p.measure == "pelvis_to_ball_down_cm"]
+OF_TWO_MOMENTS = ("pelvis_to_ball_down_cm", "hands_path_cm")
+BODY = [
+    p for p in PICTURES if p.measure in (*CURVES, *OF_TWO_MOMENTS) and p.measure not in SHOWN_ON
+]
 # Angles in space: drawn across the view they look a few degrees larger or smaller.
 IN_SPACE = {"knee_flex_deg": 3.0, "lead_elbow_deg": 6.0}
 
@@ -59,7 +62,7 @@ def test_a_picture_shows_a_moment_and_view_of_its_measure() -> None:
         views = rows[picture.measure, picture.event]
         assert picture.view in (*views, "above", "time"), picture.measure
         assert (picture.view == "above") == picture.measure.endswith(
-            ("_turn_deg", "separation_deg")
+            ("_turn_deg", "separation_deg", "shoulder_to_feet_deg")
         )
 
 
@@ -135,11 +138,38 @@ def test_the_drawn_arrow_is_as_long_as_printed(measure: str) -> None:
         assert across > 0, "toward the ball is right"
 
 
+def test_what_is_shown_on_another_pose_prints_what_its_definition_gives() -> None:
+    shaft = (b := body_of("shaft_past_level_deg", "top")).club_head - b["grip"]
+    level = math.degrees(math.atan2(-shaft[2], shaft[0]))
+    assert printed(file_of("shaft_past_level_deg")) == pytest.approx(level, abs=0.51)
+    turned = body_of("shoulder_to_feet_deg", "address")
+    line = turned["shoulder_trail"] - turned["shoulder_lead"]
+    assert printed(file_of("shoulder_to_feet_deg")) == pytest.approx(
+        math.degrees(math.atan2(line[1], line[0])) % 360 - 180, abs=0.51
+    )
+    pitches = [
+        math.degrees(math.atan2(step[2], -step[1]))
+        for body in (FILM.at("lead_arm_back"), body_of("steepening_deg", "lead_arm_down"))
+        for step in [body.club_head - body["grip"]]
+    ]
+    assert printed(file_of("steepening_deg")) == pytest.approx(pitches[1] - pitches[0], abs=0.51)
+
+
+def test_the_set_of_the_wrists_is_the_angle_between_forearm_and_shaft() -> None:
+    """Against NumPy's arc cosine of the two lines across the view."""
+    body = FILM.at("lead_arm_down")
+    lines = body["wrist_lead"] - body["elbow_lead"], body.club_head - body["grip"]
+    a, b = (v[[0, 2]] / np.linalg.norm(v[[0, 2]]) for v in lines)
+    assert printed(file_of("wrist_set_deg")) == pytest.approx(
+        math.degrees(math.acos(a @ b)), abs=0.51
+    )
+
+
 def test_ratios_and_shares_are_drawn_to_scale() -> None:
     spans = of_class(file_of("stance_ratio"), "span")
     widths = [abs(points(t)[0] - points(u)[0])[0] for _, t, u in (list(s) for s in spans)]
     assert widths[1] / widths[0] == pytest.approx(printed(file_of("stance_ratio")), abs=0.02)
-    for measure in ("balance_pct", "ball_position_pct"):
+    for measure in ("balance_pct", "balance_side_pct", "ball_position_pct"):
         tree = file_of(measure)
         zero, hundred = points(of_class(tree, "told")[0])
         dots = [float(d.get("cx")) for d in of_class(tree, "dot")]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analysis import artifact
+from analysis.core.artifact import Artifact
 from analysis.core.pose import LANDMARK, Capture, Moment
 from analysis.core.remeasure import remeasure
 from analysis.estimators import Person
@@ -15,10 +17,10 @@ from analysis.pipeline import _stretched, analyse_video
 from analysis.video import Frame, probe
 from tests.analysis.film import encode
 from tests.analysis.test_capture import HEIGHT, WIDTH, capture, golfer, scenery
-from tests.fakes import Stage
+from tests.fakes import FakeEstimator
 
 
-class Acted(Stage):
+class Acted(FakeEstimator):
     """An estimator whose golfer does as told: `pose(time_s)` in pictures 360 wide."""
 
     def __init__(self, pose) -> None:  # type: ignore[no-untyped-def]
@@ -87,23 +89,36 @@ def test_a_swing_is_found_and_only_its_frames_get_the_heavy_network(
 ) -> None:
     network = Acted(swinging)
     told: list[tuple[str, float]] = []
+    kept: list[Artifact] = []
     result = analyse_video(
         film,
-        capture=capture(repetitions=2),
+        capture=capture(repetitions=1),
         estimator=network,
         progress=lambda *step: told.append(step),
         artifact_path=tmp_path / "a.npz",
+        keep=kept.append,
     )
     (rep,) = result["reps"]
     assert rep["events"]["top"]["time_s"] == pytest.approx(2.8, abs=0.05)
     assert rep["events"]["impact"]["time_s"] == pytest.approx(3.05, abs=0.05)
-    assert "fewer_swings" in {q["code"] for q in result["quality"]}
     assert len(network.looked[False]) < 0.6 * 360
     fast = [i for i in network.looked[False] if 2.85 < i / 60 < 3.0]
     assert fast == list(range(fast[0], fast[-1] + 1)), "every frame where it is fast"
     shares = [share for _, share in told]
     assert shares == sorted(shares) and shares[-1] == 1.0
-    assert remeasure(artifact.load(tmp_path / "a.npz"), []) == result["reps"]
+    stored = artifact.load(tmp_path / "a.npz")
+    assert remeasure(stored, []) == result["reps"]
+    assert remeasure(kept[0], []) == result["reps"], "what is handed over is what was stored"
+    assert stored.meta == {**json.loads(json.dumps(kept[0].meta)), "artifact": artifact.VERSION}
+    assert stored.arrays.keys() == kept[0].arrays.keys()
+    for name, values in stored.arrays.items():
+        np.testing.assert_array_equal(values, kept[0].arrays[name])
+
+
+def test_swings_that_were_asked_for_and_are_not_there_are_missed(film: Path) -> None:
+    result = analyse_video(film, capture=capture(repetitions=2), estimator=Acted(swinging))
+    assert len(result["reps"]) == 1
+    assert "fewer_swings" in {q["code"] for q in result["quality"]}
 
 
 def test_an_angle_for_looking_is_checked_and_not_measured(film: Path, tmp_path: Path) -> None:
@@ -118,11 +133,55 @@ def test_an_angle_for_looking_is_checked_and_not_measured(film: Path, tmp_path: 
     assert not (tmp_path / "a.npz").exists()
 
 
-def test_a_refused_clip_is_not_measured(film: Path) -> None:
+def test_a_refused_clip_is_looked_at_twice_and_not_measured(film: Path) -> None:
     network = Acted(lambda time_s: golfer(view="face_on"))
     result = analyse_video(film, capture=capture(), estimator=network)
-    assert result["reps"] == [] and network.looked[False] == []
+    assert result["reps"] == [] and 0 < len(network.looked[False]) < 30
+    assert not set(network.looked[False]) <= set(network.looked[True])
     assert result["quality"][0]["code"] == "wrong_view"
+
+
+def test_a_refused_clip_that_a_person_says_is_right_is_measured(film: Path) -> None:
+    told = capture(handedness="left")
+    assert analyse_video(film, capture=told, estimator=Acted(swinging))["reps"] == []
+    result = analyse_video(film, capture=told, estimator=Acted(swinging), insisted=True)
+    assert len(result["reps"]) == 1
+    assert ("wrong_hand", "warn") in {(q["code"], q["level"]) for q in result["quality"]}
+
+
+class Better(Acted):
+    """The quick network sees another golfer than the heavy one."""
+
+    def __init__(self, quick, heavy) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(quick)
+        self.heavy = heavy
+
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        self.pose, first = (self.pose if quick else self.heavy), self.pose
+        try:
+            return super().people_in(frame, quick=quick) if self.pose(frame.time_s) else []
+        finally:
+            self.pose = first
+
+
+def test_a_refusal_that_the_second_look_does_not_share_is_a_warning(film: Path) -> None:
+    network = Better(lambda time_s: golfer(view="face_on"), swinging)
+    result = analyse_video(film, capture=capture(), estimator=network)
+    assert ("wrong_view", "warn") in {(q["code"], q["level"]) for q in result["quality"]}
+
+
+def test_a_golfer_whom_only_the_heavy_network_sees_is_measured(film: Path) -> None:
+    network = Better(lambda time_s: None, swinging)
+    result = analyse_video(film, capture=capture(), estimator=network)
+    assert result["quality"] == [] and len(result["reps"]) == 1
+
+
+def test_a_swing_that_the_quick_network_misses_is_found_by_the_second_look(film: Path) -> None:
+    network = Better(standing, swinging)
+    result = analyse_video(film, capture=capture(), estimator=network)
+    assert result["quality"] == []
+    (rep,) = result["reps"]
+    assert rep["events"]["impact"]["time_s"] == pytest.approx(3.05, abs=0.05)
 
 
 @pytest.mark.parametrize(

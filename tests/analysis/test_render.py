@@ -13,13 +13,13 @@ from analysis.core.measures import body_curves
 from analysis.core.pose import SIDE_SWAP
 from analysis.estimators import Person
 from analysis.training import augment, table
-from analysis.training.render import dress, paint, posing
+from analysis.training.render import course, dress, free, habits, paint, posing
 from analysis.training.render.held import HeldScene
 from analysis.training.render.paint import Camera, Light
 from analysis.training.render.posing import Changes
 from analysis.training.render.scene import Y_AWAY, Motion, Scene
 from analysis.training.render.swing import KeyScene, SwingScene, key_moments, moments
-from analysis.training.table import COLUMN, OURS, VIEWS
+from analysis.training.table import COLUMN, FOR_TESTS, OURS, VIEWS
 from tests.analysis.golfer import figure, small_body
 
 MESH, BODY = small_body()
@@ -216,3 +216,65 @@ def test_hands_hide_the_club_they_hold() -> None:
     drawn = picture[150, :, 0] > 0.5
     at = [int(camera().see(np.array([x, 0, 1]))[0][0]) for x in (-0.4, -0.2, 0, 0.2, 0.4, 0.6)]
     assert list(drawn[at]) == [True, False, True, False, True, False]
+
+
+def free_scene(kind: type[Scene], seed: int) -> Scene:
+    """On the tenth of ten like bodies for tests, else on the first of each group."""
+    motion = Motion(TIME_S, PHASE, EVENT, SOURCE, body=5, part=0.75)
+    return kind(np.random.default_rng(seed), [motion], MESH, [BODY] * 10)
+
+
+@pytest.mark.parametrize("name", free.FREE_SCENES)
+def test_a_drawn_motion_stands_on_its_toes_and_keeps_its_bones(name: str) -> None:
+    scene = free_scene(free.FREE_SCENES[name], 3)
+    joints = scene.posed.joints
+    for side, letter in SIDES.items():
+        toe = joints[:, COLUMN[f"toe_{side}"]]
+        assert np.abs(toe - toe[0]).max() < 0.03, side
+        for a, b in (("shoulder", "elbow"), ("elbow", "wrist"), ("hip", "knee"), ("knee", "ankle")):
+            found = joints[:, COLUMN[f"{a}_{side}"]] - joints[:, COLUMN[f"{b}_{side}"]]
+            bones = [MESH.bone(f"{BONES[limb]}.{letter}") for limb in (a, b)]
+            own = np.linalg.norm(np.subtract(*BODY.heads[bones]))
+            np.testing.assert_allclose(np.linalg.norm(found, axis=1), own, atol=1e-9)
+    assert list(np.sort(scene.act.event)) == [-1] * 10 + [0, 0, 3, 3, 6, 6]
+    assert (np.diff(scene.act.time_s) >= 0).all()
+
+
+def test_hands_do_not_tell_how_far_a_free_chest_has_turned() -> None:
+    """Two hundred motions: chest turn at the top against the arm across it and the pelvis."""
+    rng, phase = np.random.default_rng(0), np.array([0.0, 1.0])
+    drawn = [course.random_course(rng, habits.FREE, phase).at for _ in range(200)]
+    chest, across, up, sway = (
+        np.array([d[k][1] for d in drawn]) for k in ("chest", "across", "up", "sway")
+    )
+    assert chest.std() > 20 and across.std() > 15
+    for other in (across, up, sway):
+        assert abs(np.corrcoef(chest, other)[0, 1]) < 0.2
+
+
+def test_moved_hands_leave_the_body_where_it_was() -> None:
+    scene = free_scene(free.MovedHandsPair, 5)
+    before, after = scene.posed.joints, scene._other().posed.joints
+    told, again = curves(before), curves(after)
+    for name in ("pelvis_turn_deg", "shoulder_turn_deg", "side_tilt_deg"):
+        np.testing.assert_allclose(again[name], told[name], atol=1e-6, err_msg=name)
+    top = np.flatnonzero(scene.act.event == 3)
+    moved = np.linalg.norm(after[top, COLUMN["grip"]] - before[top, COLUMN["grip"]], axis=1)
+    assert moved.min() > 0.03  # these hands hang near the plumb line through the chest
+
+
+def test_a_pair_for_change_turns_by_twelve_degrees() -> None:
+    scene = free_scene(free.MoreTurnPair, 2)
+    before, after = curves(scene.posed.joints), curves(scene._other().posed.joints)
+    top = scene.act.event == 3
+    for name in ("pelvis_turn_deg", "shoulder_turn_deg"):
+        np.testing.assert_allclose((after[name] - before[name])[top], 12, atol=0.2)
+
+
+def test_bodies_of_tests_are_nobody_elses() -> None:
+    scenes = [*free.FREE_SCENES.values(), free.LooseScene, free.SameHandsScene, free.MovedHandsPair]
+    owner: dict[int, int | None] = {}
+    for kind in scenes:
+        for body in kind._bodies(kind.__new__(kind), 40):
+            assert owner.setdefault(body, kind.group) == kind.group, kind
+            assert (body % 10 == FOR_TESTS) == (kind.group is None)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from analysis.ball import DIAMETER, find_spots, left_at_s, nearest
+from analysis.ball import DIAMETER, find_spots, left_at_s, nearest, struck
 from analysis.core.pose import Capture
 from analysis.shaft import track_shaft
 from analysis.video import Frame
@@ -95,6 +95,19 @@ def test_a_shoe_that_stays_is_no_ball_and_a_disc_that_goes_is():
     assert spots[0].centre == pytest.approx((200, 140), abs=0.6)
     assert nearest(spots, np.array([205.0, 142.0]), stature=size) is spots[0]
     assert nearest(spots, np.array([40.0, 20.0]), stature=size) is None
+
+
+def test_a_disc_that_leaves_with_the_strike_is_the_ball_wherever_the_club_points():
+    after = np.full((200, 300), 90, np.uint8)
+    before = after.copy()
+    cv2.circle(before, (200, 140), 6, 245, -1)
+    cv2.circle(before, (60, 140), 6, 245, -1)
+    spots = find_spots(before, after, np.ones_like(after), stature=500)
+    assert len(spots) == 2
+    assert struck(spots, [float("nan"), 1.02], 1.0) is spots[1]
+    assert struck(spots, [1.02, 1.4], 1.0) is spots[0]
+    assert struck(spots, [float("nan"), 1.4], 1.0) is None
+    assert struck(spots, [1.0, 1.0], None) is None
 
 
 def test_the_ball_has_left_from_the_first_frame_that_stays_without_it():

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.core import corrector
+from analysis.core import corrector, spread
 from analysis.core.corrector import FIGURES
 from analysis.core.measures import body_curves
 from analysis.core.pose import JOINTS, LANDMARK
-from analysis.training import augment, crossval, table
+from analysis.training import augment, calibrate, crossval, sharing, table
 from analysis.training.augment import Augmenter, Ranges
 from tests.analysis.golfer import figure
 
@@ -131,3 +131,74 @@ def test_truth_follows_the_closed_forms() -> None:
     assert data.truth[top, FIGURES.index("pelvis_turn_deg")] == pytest.approx(40.0)
     depth = 100 * 9 * np.sin(np.radians(40)) / 180
     assert data.truth[top, FIGURES.index("trail_hip_depth_cm")] == pytest.approx(depth, abs=1e-6)
+
+
+def test_arms_moved_on_their_own_change_no_turn_and_tell_the_hands_true() -> None:
+    data = swings("face_on")
+    ranges = Ranges(**STILL.__dict__ | {"arm_turn_deg": 25.0, "arm_lift_deg": 15.0})
+    augmenter = Augmenter(data)
+    drawn, plain = augmenter.drawn(np.random.default_rng(4), ranges).target, augmenter.plain()
+    solid = drawn[:, len(FIGURES) + 2 * len(JOINTS) :].reshape(-1, len(JOINTS), 3) * 1.8
+    moved = np.abs(drawn - plain.target)
+    for name in ("pelvis_turn_deg", "shoulder_turn_deg", "side_tilt_deg"):
+        assert moved[:, FIGURES.index(name)].max() < 0.01, name
+    hands = FIGURES.index("hand_depth_cm")
+    assert moved[:, hands].max() > 3
+    for rows in table.rows_of(data.frame, data.swings):
+        curves = body_curves(solid[rows] / 100, data.frame["t"][rows], address_s=-0.01)
+        np.testing.assert_allclose(1.8 * drawn[rows, hands], curves["hand_depth_cm"], atol=0.05)
+        assert moved[rows[:2], hands].max() < 0.01  # not at address
+
+
+def families() -> dict[str, np.ndarray]:
+    """A habitual swing of bodies 0 to 9, and one film of every family on its own body."""
+    number = np.array([n for n, _ in table.FAMILIES.values()])
+    own = 10_000 + number
+    own[number >= 8] = 10_009
+    body = np.concatenate([np.arange(10), own])
+    return {"body": body, "from_body": body, "family": np.concatenate([np.zeros(10, int), number])}
+
+
+@pytest.mark.parametrize("group", range(5))
+def test_a_member_tells_errors_only_of_what_it_never_saw(group: int) -> None:
+    unseen = np.array([group, group + 5])
+    seen, blind = (f(families(), unseen, group) for f in (crossval.seen_by, crossval.blind_to))
+    assert not (seen & blind).any()
+    assert blind[:10].sum() == 2 and seen[:10].sum() == 8
+    assert blind[-4:].all()  # what is for tests
+
+
+def test_every_family_to_learn_from_is_kept_from_one_group_of_members() -> None:
+    groups = {g for _, g in table.FAMILIES.values() if g is not None}
+    assert groups == set(range(5))
+
+
+def test_a_spread_drawn_from_errors_is_as_large_as_they_are() -> None:
+    rng = np.random.default_rng(1)
+    raw, odd = rng.uniform(2, 20, 4000), rng.uniform(0.3, 3, 4000)
+    true = 1.4 * raw * np.maximum(odd, 1) ** 0.8
+    power, knots = calibrate._best(rng.normal(0, true), raw, odd, np.ones(4000))
+    u = spread.along(spread.evidence(raw, odd, power), knots)
+    assert power == pytest.approx(0.8, abs=0.25)
+    middle = (true > np.quantile(true, 0.05)) & (true < np.quantile(true, 0.95))
+    assert np.abs(u / true - 1)[middle].mean() < 0.12
+    assert (np.diff(knots[1]) >= 0).all()
+
+
+def test_rising_values_keep_their_mean() -> None:
+    values, mass = np.array([1.0, 3.0, 2.0, 4.0]), np.array([1.0, 1.0, 3.0, 1.0])
+    found = calibrate._rising(values, mass)
+    np.testing.assert_allclose(found, [1, 2.25, 2.25, 4])
+    assert found @ mass == pytest.approx(values @ mass)
+
+
+def test_the_films_share_of_an_error_is_found() -> None:
+    """One-way analysis of variance: 40 swings of 4 films, swing 6 and film 3 (share 0.2)."""
+    rng = np.random.default_rng(3)
+    motion = np.repeat(np.arange(40), 4)
+    error = rng.normal(0, 6, 40)[motion] + rng.normal(0, 3, 160)
+    errors = crossval.Errors(np.arange(160), np.zeros(160), error, np.ones(160))
+    share = sharing.film_share(errors, motion)
+    assert share == pytest.approx(0.2, abs=0.07)
+    few = errors.of(motion < 10)
+    assert sharing.film_share(few, motion[motion < 10]) is None

@@ -164,9 +164,11 @@ def test_what_is_no_video_says_so(tmp_path: Path) -> None:
     for name, data in bad.items():
         path = tmp_path / "bad.mp4"
         path.write_bytes(data)
-        with pytest.raises(UnreadableVideo):
+        try:
             video.probe(path)
-            pytest.fail(name)
+        except UnreadableVideo:
+            continue
+        pytest.fail(name)
     with pytest.raises(UnreadableVideo):
         video.probe(sound_only(tmp_path / "sound.m4a"))
     with pytest.raises(MediaMissing):

@@ -3,7 +3,7 @@
 suggest_pass_precision: of the attempts suggested as passed, the share that truly were.
 suggest_pass_recall: of the attempts that truly passed, the share suggested so.
 cannot_tell_share: attempts for which the camera cannot tell.
-rules, starter_drills: how many there are. quick_verdict_taps: from the waiting list to a verdict.
+entries, starter_drills: how many there are. quick_verdict_taps: from the waiting list to a verdict.
 
 The readings and their uncertainties are those of `analysis/weights/cv_errors.npz`: each was
 made by a model that had never seen its body. What is random is the criterion: at least, at
@@ -36,10 +36,10 @@ def main() -> None:
         score(ERRORS)
     else:
         print(f"{ERRORS.relative_to(ROOT)} is missing: train the corrector first (docs).")
-    from coaching.diagnosis.rules import all_rules
+    from coaching.diagnosis.catalogue import whole
     from coaching.practice import drills
 
-    print(f"figure rules {len(all_rules())} rules")
+    print(f"figure entries {len(whole().entries)} entries")
     print(f"figure starter_drills {len(drills.starter())} drills")
     print(f"figure quick_verdict_taps {quick_verdict_taps()} taps")
 
@@ -95,7 +95,7 @@ def read(path: Path) -> dict[tuple[str, str, str], dict[str, np.ndarray]]:
 
 def decisions(groups: dict[tuple[str, str, str], dict[str, np.ndarray]], *, count: int) -> Any:
     """Yield (measure, what is suggested, whether it truly passed)."""
-    from coaching.diagnosis.certainty import constant_share
+    from coaching.lessons.estimates import Estimate, constant_share
     from coaching.practice.criteria import suggest
 
     random = np.random.default_rng(SEED)
@@ -110,8 +110,11 @@ def decisions(groups: dict[tuple[str, str, str], dict[str, np.ndarray]], *, coun
         need = int(random.integers(1, asked + 1))
         target = criterion(measure, event, rows, picked, random)
         truth = rows["truth"][picked]
-        truly = int(((truth >= target.low) & (truth <= target.high)).sum()) >= need
-        film = [{(measure, event): (float(rows["value"][i]), float(rows["u"][i]))} for i in picked]
+        truly = int(((truth >= target.band.low) & (truth <= target.band.high)).sum()) >= need
+        film = [
+            {(measure, event): Estimate(float(rows["value"][i]), float(rows["u"][i]))}
+            for i in picked
+        ]
         # Errors of different bodies have no constant part in common.
         share = constant_share(measure) if of_one_body else 0.0
         result = suggest([target], film, need=need, asked=asked, shares={measure: share})
@@ -172,7 +175,7 @@ def quick_verdict_taps() -> int:
         send_film(attempt, (52, 4), (50, 4), (55, 4))
         client = Client()
         client.force_login(assignment.student.coach)
-        page = client.get(reverse("desk:waiting")).content.decode()
+        page = client.get(reverse("waiting")).content.decode()
         taps, link = 1, reverse("practice:judge", args=[attempt.pk])
         if f'href="{link}"' not in page:
             raise RuntimeError("The waiting list offers no way to the verdict.")

@@ -2,9 +2,9 @@
 
 seek_exact_share, seek_exact_share_vfr: of 500 random seeks each, on a clip whose pixels carry
 the frame number, at a constant and at a variable rate. seek_ms_p50: until the frame is shown.
-correction_ms_p95: from letting go of a joint to the new figures standing in the margin.
+correction_ms_p95: from letting go of a joint to the new figures standing in the sidebar.
 review_clicks: opening the clip from the waiting list to the sent lesson, and page loads after
-opening (review_loads, 0).
+opening (review_loads, 0); diagnosis_taps: of these clicks, until three findings and their drill.
 """
 
 from __future__ import annotations
@@ -61,9 +61,10 @@ def main() -> None:
         page.goto(f"{url}/review/clip/{clip.pk}/")
         page.wait_for_selector("review-room[ready]")
         print(f"figure correction_ms_p95 {corrections(page):.1f} ms")
-        clicks, loads = lesson(url, page)
-        print(f"figure review_clicks {clicks} clicks")
-        print(f"figure review_loads {loads} pages")
+        counted = lesson(url, page)
+        print(f"figure review_clicks {counted.clicks} clicks")
+        print(f"figure review_loads {counted.loads} pages")
+        print(f"figure diagnosis_taps {counted.diagnosis} taps")
 
 
 @contextmanager
@@ -153,19 +154,22 @@ def corrections(page: Any) -> float:
         window.click(position={"x": box["width"] * x, "y": box["height"] * y})
         page.wait_for_selector("correct-tool[data-took-ms]")
         taken.append(float(tool.get_attribute("data-took-ms")))
-        time.sleep(0.4)  # nobody corrects faster; the margin settles meanwhile
+        time.sleep(0.4)  # nobody corrects faster; the sidebar settles meanwhile
     return statistics.quantiles(taken, n=20)[18]
 
 
-def lesson(url: str, page: Any) -> tuple[int, int]:
-    """Clicks from the waiting list to the sent lesson, and page loads after opening."""
+def lesson(url: str, page: Any) -> Any:
+    """`review_lesson.Counted` of a typical clip's answer."""
     from django.urls import reverse
+    from django.utils import timezone
 
+    from coaching.intake.models import Submission
     from coaching.people.models import Student
     from tests.browser.review_lesson import answer_clip, typical_clip
 
+    Submission.objects.update(answered_at=timezone.now())  # the clip to answer waits alone
     clip = typical_clip(Student.objects.get())
-    return answer_clip(page, clip, url + reverse("desk:waiting"))
+    return answer_clip(page, clip, url + reverse("waiting"))
 
 
 if __name__ == "__main__":

@@ -42,8 +42,8 @@ def make_database(env: dict[str, str]) -> None:
     studio = (
         "from coaching.people.models import Studio; Studio.objects.create(name='One', slug='one')"
     )
-    for words in (["migrate", "--verbosity", "0"], ["shell", "--verbosity", "0", "-c", studio]):
-        subprocess.run([sys.executable, "manage.py", *words], cwd=ROOT, env=env, check=True)
+    for text in (["migrate", "--verbosity", "0"], ["shell", "--verbosity", "0", "-c", studio]):
+        subprocess.run([sys.executable, "manage.py", *text], cwd=ROOT, env=env, check=True)
 
 
 def start_and_stop(env: dict[str, str]) -> float:
@@ -108,7 +108,7 @@ def inbox_queries(*sizes: int) -> dict[int, int]:
             factories.make_measured(clip, {("trunk_tilt_deg", "address"): (36.0, 1.5)})
         made = size
         with CaptureQueriesContext(connection) as queries:
-            answer = client.get(reverse("desk:waiting"))
+            answer = client.get(reverse("waiting"))
         if answer.status_code != 200:
             raise RuntimeError(f"The waiting list answered {answer.status_code}.")
         counted[size] = len(queries)

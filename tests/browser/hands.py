@@ -13,9 +13,9 @@ class Fingers:
     def press(self, target: Locator) -> None:
         target.tap()
 
-    def write(self, target: Locator, words: str) -> None:
+    def write(self, target: Locator, text: str) -> None:
         target.tap()
-        target.fill(words)
+        target.fill(text)
 
     def choose(self, target: Locator, value: str) -> None:
         target.select_option(value)
@@ -32,10 +32,10 @@ class Keys:
         self._reach(target)
         target.page.keyboard.press("Enter" if kind in {"a", "summary"} else "Space")
 
-    def write(self, target: Locator, words: str) -> None:
+    def write(self, target: Locator, text: str) -> None:
         self._reach(target)
         target.page.keyboard.press("ControlOrMeta+A")
-        target.page.keyboard.type(words)
+        target.page.keyboard.type(text)
 
     def choose(self, target: Locator, value: str) -> None:
         self._reach(target)

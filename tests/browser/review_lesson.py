@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, NamedTuple
 
 from playwright.sync_api import Page, expect
 
 from analysis.models import EventTime
 from coaching.people.models import Student
-from coaching.practice.services import load_starter_library
+from coaching.practice.services.library import load_starter_library
 from tests import factories
 from tests.coaching.practice.making import UPRIGHT
 from tests.coaching.review.clips import make_film
@@ -22,9 +22,18 @@ addEventListener("click", (event) => event.isTrusted && more("clicks"), true);
 """
 
 
+class Counted(NamedTuple):
+    """Clicks from the waiting list to the sent lesson; loads of pages after opening; and of the
+    clicks those from the list to three findings, joined, and the drill for them."""
+
+    clicks: int
+    loads: int
+    diagnosis: int
+
+
 def typical_clip(student: Student) -> Any:
     """A swing with an upright shaft and little turn, waiting for its coach."""
-    load_starter_library(studio=student.studio)
+    load_starter_library(by=None, studio=student.studio)
     clip = factories.make_submission(student=student)
     make_film(clip.video)
     run = factories.make_measured(clip, UPRIGHT)
@@ -34,8 +43,8 @@ def typical_clip(student: Student) -> Any:
     return clip
 
 
-def answer_clip(page: Page, clip: Any, waiting: str) -> tuple[int, int]:
-    """Clicks from the waiting list to the sent lesson, and page loads after opening it.
+def answer_clip(page: Page, clip: Any, waiting: str) -> Counted:
+    """What it takes from the waiting list to the sent lesson.
 
     Three findings taken, the right drill assigned, one line drawn at the top, a word written.
     """
@@ -45,13 +54,16 @@ def answer_clip(page: Page, clip: Any, waiting: str) -> tuple[int, int]:
     page.locator(f"a[href$='/review/clip/{clip.pk}/']").click()
     page.wait_for_selector("review-room[ready]")
     findings, drills = page.locator("#findings"), page.locator("#drills")
-    for title in ("Hips barely turn", "Shaft near upright", "Hips move toward the ball after"):
-        take = findings.get_by_role("button", name=re.compile(f"^Take it.*{title}"))
+    named = ("Too little hip turn", "Shaft too upright late in the backswing", "Early extension")
+    for title in named:
+        suggested = findings.locator(".suggested")
+        take = suggested.get_by_role("button", name=re.compile(f"^Add ?: {title}$"))
         take.click()
         expect(take).to_have_count(0)
-    drills.get_by_role("link", name=re.compile("^The shaft is too upright")).click()
+    drills.get_by_role("link", name=re.compile("The club stands too upright")).click()
     drills.get_by_role("button", name="Assign", exact=True).click()
-    expect(drills.get_by_role("button", name=re.compile("Take it out"))).to_be_visible()
+    expect(drills.get_by_role("button", name=re.compile("^Remove ?:"))).to_be_visible()
+    diagnosis = page.evaluate("sessionStorage.getItem('clicks')")
     page.locator("time-strip [data-event=top]").click()
     page.locator("[data-tool=draw]").click()
     page.locator("[data-purpose=seat_line]").click()
@@ -62,4 +74,4 @@ def answer_clip(page: Page, clip: Any, waiting: str) -> tuple[int, int]:
     page.locator("[data-send] button").click()
     expect(page.locator("[data-sent]")).to_be_visible()
     counted = page.evaluate("[sessionStorage.getItem('clicks'), sessionStorage.getItem('loads')]")
-    return int(counted[0]), int(counted[1]) - 1
+    return Counted(int(counted[0]), int(counted[1]) - 1, int(diagnosis))

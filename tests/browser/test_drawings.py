@@ -24,7 +24,7 @@ def test_a_finger_opens_and_closes_it(
     ask.scroll_into_view_if_needed()
     picture(page, f"drawn-{page_name}")
     box = ask.bounding_box()
-    assert min(box["width"], box["height"]) >= 43.5
+    assert min(box["width"], box["height"]) >= 44
     ask.tap()
     shown = page.locator("#drawn-pelvis_turn_deg")
     expect(shown).to_contain_text("how far your hips have turned")

@@ -7,8 +7,9 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from coaching.people import queries, services
+from coaching.people import queries
 from coaching.people.models import Invitation, Student, User
+from coaching.people.services import students
 from tests import factories
 from tests.browser.hands import Fingers, Keys
 
@@ -19,7 +20,7 @@ Hands = Fingers | Keys
 @pytest.fixture
 def invitation(coach: User) -> Invitation:
     studio = coach.memberships.get().studio
-    return services.invite_student(studio=studio, by=coach, name="Sam Reed")
+    return students.invite_student(studio=studio, by=coach, name="Sam Reed")
 
 
 def account(page: Page, hands: Hands, *, name: str, email: str = "") -> None:
@@ -29,12 +30,12 @@ def account(page: Page, hands: Hands, *, name: str, email: str = "") -> None:
     hands.write(page.get_by_label("A password"), factories.PASSWORD)
 
 
-def go_on(page: Page, hands: Hands, name: str = "Go on") -> None:
+def go_on(page: Page, hands: Hands, name: str = "Continue") -> None:
     hands.press(page.get_by_role("button", name=name))
 
 
-def heading(page: Page, words: str | re.Pattern[str]) -> None:
-    expect(page.get_by_role("heading", level=1)).to_have_text(words)
+def heading(page: Page, text: str | re.Pattern[str]) -> None:
+    expect(page.get_by_role("heading", level=1)).to_have_text(text)
 
 
 @pytest.mark.parametrize(("width", "hands"), WAYS)
@@ -49,7 +50,7 @@ def test_adult_joins(
     hands.press(page.get_by_label("18 or over"))
     go_on(page, hands)
 
-    heading(page, "What hurts, or will not move?")
+    heading(page, "Does anything hurt or feel stiff?")
     hands.press(page.get_by_label("Hip", exact=True))
     hands.choose(page.get_by_label("Side (Hip)"), "right")
     hands.write(page.get_by_label("Which movement? (Hip)"), "turning in")
@@ -71,13 +72,15 @@ def test_adult_joins(
     hands.write(page.get_by_label("How tall are you?"), "5 ft 10 in")
     go_on(page, hands)
 
-    heading(page, "What you agree to")
+    heading(page, re.compile("What may .* do with your films"))
     assert_accessible(page)
     picture(page, f"join-4-consents-{width}")
-    for box in page.get_by_role("checkbox").all():
-        expect(box).not_to_be_checked()
-        hands.press(box)
-    go_on(page, hands, "Finish")
+    switches = page.get_by_role("switch").all()
+    assert len(switches) == 5
+    for switch in switches:
+        expect(switch).not_to_be_checked()
+        hands.press(switch)
+    go_on(page, hands, "Agree to what is on")
     page.wait_for_url(re.compile(r"/mine/\d+/"))
     student = Student.objects.get()
     assert student.joined_at and not queries.consents_missing(student)
@@ -111,18 +114,20 @@ def test_minor_and_guardian(
     assert_accessible(other)
     picture(other, f"guardian-2-agree-{width}")
     account(other, hands, name="Ada")
-    for box in other.get_by_role("checkbox").all():
+    for box in [*other.get_by_role("switch").all(), other.get_by_role("checkbox")]:
         hands.press(box)
-    go_on(other, hands, "Agree")
+    go_on(other, hands, "Agree to what is on")
     heading(other, re.compile("guardian"))
     assert_accessible(other)
     picture(other, f"guardian-3-page-{width}")
 
     # The student goes on now, and the body comes first.
     page.goto("/")
-    heading(page, "What hurts, or will not move?")
+    heading(page, "Does anything hurt or feel stiff?")
 
-    hands.press(other.get_by_role("link", name="Withdraw"))
+    hands.press(other.get_by_role("link", name="Take everything back"))
+    hands.write(other.get_by_label("Password"), factories.PASSWORD)  # signed in anew first
+    go_on(other, hands, "Confirm")
     expect(other.get_by_text("This cannot be undone")).to_be_visible()
     go_on(other, hands, "Withdraw and erase the clips")
     expect(other.get_by_text("Nothing. No clip can be sent.")).to_be_visible()

@@ -12,8 +12,8 @@ from playwright.sync_api import Page, expect
 from coaching.intake.models import Submission
 from coaching.people.models import Student, User
 from coaching.practice.models import Assignment
-from coaching.review import services
 from coaching.review.models import Mark, Review, WalkThrough
+from coaching.review.services import corrections, sending
 from tests.benchmarks.bench_review import READ
 from tests.browser.review_lesson import answer_clip, typical_clip
 from tests.coaching.review.clips import BITS, make_clip, uneven_times
@@ -53,11 +53,14 @@ def press(page: Page, deed: str) -> None:
 
 
 def place(page: Page, x: float, y: float) -> None:
-    """Touch or click the picture at a share of its window."""
+    """Touch or click at a share of the picture."""
     window = page.locator("frame-player .window").first
-    box = window.bounding_box()
-    assert box is not None
-    point: Any = {"x": box["width"] * x, "y": box["height"] * y}
+    box, picture = window.bounding_box(), page.locator("frame-player video").first.bounding_box()
+    assert box is not None and picture is not None
+    point: Any = {
+        "x": picture["x"] + picture["width"] * x - box["x"],
+        "y": picture["y"] + picture["height"] * y - box["y"],
+    }
     if page.evaluate("matchMedia('(pointer: coarse)').matches"):
         window.tap(position=point)
     else:
@@ -103,7 +106,7 @@ def test_the_same_by_keys_which_can_be_changed_and_switched_off(
     page.locator("[data-tool=keys]").click()
     page.get_by_role("button", name="next event: .").click()
     page.keyboard.press("n")
-    page.locator("h1").click()
+    page.locator(".room-foot").click(position={"x": 300, "y": 10})
     page.keyboard.press(".")
     page.keyboard.press("n")
     at_rest(page, 90)
@@ -136,8 +139,8 @@ def test_an_uneven_rate_is_exact_by_touch(
         )
         assert shown(page) == frame(page)
     start = frame(page)
-    page.locator(".time [data-do=forward10]").tap()
-    at_rest(page, start + 10)
+    page.locator(".time [data-do=forward]").tap()
+    at_rest(page, start + 1)
 
 
 def test_playing_loops_between_events_and_keeps_the_speed(
@@ -175,6 +178,7 @@ def test_lines_stay_on_the_picture_when_it_comes_closer(
     desk: Opener, coach: User, clip: Submission
 ) -> None:
     page = open_room(desk(coach), clip)
+    page.locator("[data-tool=lines]").click()
     page.get_by_role("button", name="Head at address").click()
     where = """() => {
       const [v, c] = ["frame-player video", ".ink .frozen circle"].map(
@@ -194,7 +198,7 @@ def test_lines_stay_on_the_picture_when_it_comes_closer(
 
 def test_a_figure_shows_what_it_is_read_from(desk: Opener, coach: User, clip: Submission) -> None:
     page = open_room(desk(coach), clip)
-    figure = page.get_by_role("button", name="trunk tilt", exact=True)
+    figure = page.get_by_role("button", name="forward bend", exact=True)
     figure.click()
     assert page.locator(".ink .judged polyline.line").count() == 1
     figure.click()
@@ -282,12 +286,12 @@ def test_what_is_typed_is_kept_and_two_windows_lose_nothing(
     expect(first.locator("auto-save [role=status]")).to_have_text("Kept")
     second.locator("#review-words").fill("From the second window")
     expect(second.locator(".conflict")).to_be_visible()
-    assert Review.objects.get().words == "From the first window"
+    assert Review.objects.get().text == "From the first window"
     second.get_by_role("button", name="Keep both").click()
     expect(second.locator("auto-save [role=status]")).to_have_text("Kept")
-    assert Review.objects.get().words == "From the first window\n\nFrom the second window"
+    assert Review.objects.get().text == "From the first window\n\nFrom the second window"
     second.wait_for_timeout(500)  # the version that lost is settled after the words are kept
-    assert not Review.objects.get().versions.filter(settled_at=None).exists()
+    assert not Review.objects.get().versions.filter(resolved_at=None).exists()
 
 
 def test_words_survive_a_lost_connection(desk: Opener, coach: User, clip: Submission) -> None:
@@ -297,7 +301,7 @@ def test_words_survive_a_lost_connection(desk: Opener, coach: User, clip: Submis
     expect(page.locator("auto-save [role=status]")).to_contain_text("no connection")
     page.context.set_offline(False)
     expect(page.locator("auto-save [role=status]")).to_have_text("Kept", timeout=10_000)
-    assert Review.objects.get().words == "Said in a tunnel"
+    assert Review.objects.get().text == "Said in a tunnel"
 
 
 def test_notes_and_snippets_are_written_in_place(
@@ -309,15 +313,15 @@ def test_notes_and_snippets_are_written_in_place(
     page.wait_for_selector("review-moments input:focus")
     page.keyboard.type("Hold here for a second")
     page.locator("#review-words").fill("Stop any drill that hurts.")
-    page.get_by_text("Said every day").click()
+    page.get_by_text("Your sentences").click()
     page.locator("[data-keep-snippet]").click()
-    page.locator("[data-snippets] [data-words]").click()
+    page.locator("[data-snippets] [data-text]").click()
     expect(page.locator("#review-words")).to_have_value(
         "Stop any drill that hurts. Stop any drill that hurts."
     )
     page.wait_for_timeout(1000)
     note = Mark.objects.get()
-    assert (note.words, round(note.start_s, 2)) == ("Hold here for a second", 1.2)
+    assert (note.text, round(note.start_s, 2)) == ("Hold here for a second", 1.2)
 
 
 # Correct
@@ -367,7 +371,7 @@ def test_two_clips_move_together_event_by_event(
     desk: Opener, coach: User, student: Student, clip: Submission
 ) -> None:
     other = make_clip(student=student)
-    services.correct(video=other.video, time_s=1.0, target="event:top", value={}, by=coach)
+    corrections.correct(video=other.video, time_s=1.0, target="event:top", value={}, by=coach)
     page = open_room(desk(coach), clip)
     page.locator("[data-tool=compare]").click()
     page.locator("#compare-other").select_option(str(other.video_id))
@@ -392,9 +396,10 @@ def test_two_clips_move_together_event_by_event(
 def test_a_typical_clip_is_answered_in_twelve_clicks_without_a_page_load(
     desk: Opener, coach: User, student: Student, transactional_db: None
 ) -> None:
-    clicks, loads = answer_clip(desk(coach), typical_clip(student), reverse("desk:waiting"))
-    assert loads == 0
-    assert clicks <= 12
+    counted = answer_clip(desk(coach), typical_clip(student), reverse("waiting"))
+    assert counted.loads == 0
+    assert counted.clicks <= 12
+    assert counted.diagnosis <= 7
     assert Review.objects.get().published_at and Assignment.objects.get().opened_at
 
 
@@ -418,7 +423,7 @@ def test_a_walk_through_is_spoken_sent_and_replayed_without_a_page_load(
     expect(page.locator("[data-sent]")).to_be_visible()
     assert page.evaluate("window.stayed") is True
     review, walk = Review.objects.get(), WalkThrough.objects.get()
-    assert review.published_at and review.words == "Well turned."
+    assert review.published_at and review.text == "Well turned."
     assert walk.sound.size > 1000 and "Look at your hands" in walk.captions
     reader = phone(student.user)
     reader.goto(f"/review/{review.pk}/")
@@ -428,7 +433,8 @@ def test_a_walk_through_is_spoken_sent_and_replayed_without_a_page_load(
     expect(reader.locator("[data-caption]")).to_have_text("Look at your hands")
     expect(reader.locator("time-strip .track")).to_have_attribute("aria-valuenow", "72")
     reader.locator("[data-play-walk]").tap()
-    reader.locator(".time [data-do=forward], [data-do=forward]").first.tap()
+    reader.locator("summary", has_text="More").first.tap()
+    reader.locator("[data-do=forward]:visible").first.tap()
     at_rest(reader, 73)
 
 
@@ -474,12 +480,13 @@ def test_a_refused_microphone_leaves_typed_notes(
     expect(page.locator("review-moments li")).to_have_count(1)
 
 
-@pytest.mark.parametrize("width", [390, 820, 1440])
+@pytest.mark.parametrize(("width", "height"), [(390, 664), (820, 900), (1440, 900)])
 def test_the_room_and_the_page_read_are_accessible(
-    width: int, desk: Opener, coach: User, student: Student, clip: Submission,
+    width: int, height: int, desk: Opener, coach: User, student: Student, clip: Submission,
     assert_accessible: Callable[[Page], None], picture: Callable[[Page, str], Any],
 ) -> None:  # fmt: skip
-    page = open_room(desk(coach, viewport={"width": width, "height": 900}), clip)
+    page = open_room(desk(coach, viewport={"width": width, "height": height}), clip)
+    page.locator("[data-tool=lines]").click()
     page.get_by_role("button", name="Seat line from address").click()
     page.locator("[data-note-here]").click()
     page.wait_for_selector("review-moments input:focus")
@@ -490,17 +497,18 @@ def test_the_room_and_the_page_read_are_accessible(
         "document.documentElement.scrollWidth - document.documentElement.clientWidth"
     )
     assert sideways <= 0
-    small = page.evaluate(
-        """() => [...document.querySelectorAll("review-room button")].filter((b) => {
+    small = page.evaluate(  # a thumb on a phone, a pointer at a desk
+        """(least) => [...document.querySelectorAll("review-room button")].filter((b) => {
           const {width, height} = b.getBoundingClientRect();
-          return width && !b.classList.contains("go") && (height < 43.5 || width < 43.5);
-        }).map((b) => b.textContent.trim())"""
+          return width && !b.classList.contains("go") && (height < least || width < least);
+        }).map((b) => b.textContent.trim())""",
+        44 if width == 390 else 23.5,  # at a desk a button of a line may lose half a pixel to it
     )
     assert small == []
     picture(page, f"room-{width}")
     page.wait_for_timeout(300)
     review = Review.objects.get()
-    services.publish_review(review=review, by=coach)
+    sending.publish_review(review=review, by=coach)
     page.goto(f"/review/{review.pk}/")
     page.wait_for_selector("review-read[ready]")
     assert_accessible(page)
@@ -516,7 +524,7 @@ def test_a_figure_opens_the_picture_of_its_measure(
     page.on("request", lambda asked: fetched.append(asked.url))
     open_room(page, clip)
     assert not [url for url in fetched if "/measures/" in url], "fetched only when opened"
-    ask = page.get_by_role("button", name="What is trunk tilt?")
+    ask = page.get_by_role("button", name="What is forward bend?")
     ask.focus()
     page.keyboard.press("Enter")
     shown = page.locator("#drawn-trunk_tilt_deg")

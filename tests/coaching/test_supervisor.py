@@ -70,12 +70,17 @@ def test_a_child_that_dies_is_started_again_after_its_wait() -> None:
 def test_a_child_that_cannot_start_stops_the_supervisor_visibly() -> None:
     said: list[str] = []
     child = Child("web", FAIL)
+
+    def stop_and_tend() -> None:
+        child.start()
+        assert child.process is not None
+        child.process.wait()
+        child.tend(said.append)
+
+    for _ in range(MAX_FAILURES - 1):
+        stop_and_tend()
     with pytest.raises(ChildKeepsStopping, match="The web process stopped 5 times"):
-        for _ in range(MAX_FAILURES):
-            child.start()
-            assert child.process is not None
-            child.process.wait()
-            child.tend(said.append)
+        stop_and_tend()
     assert said[0] == "The web process stopped with exit code 3; it starts again in 1 s."
 
 

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import {
-  acrossPicture, angleDeg, barbs, centredOn, clampView, distance, mirror, pan, simplify, simplifyTo,
+  acrossPicture, angleDeg, barbs, centredOn, clampView, distance, filledWith, fitOf, mirror, pan, simplify, simplifyTo,
   snap, toFrame, toPicture, WHOLE, zoomAt,
 } from "../../static/js/review/geometry.js";
 
@@ -31,6 +31,27 @@ test("centring brings a point to the middle and there and back is the same point
   const back = toPicture(view, toFrame(view, [0.2, 0.9]));
   near(back[0], 0.2);
   near(back[1], 0.9);
+});
+
+test("a tall picture in a square window stands in its middle, and fills it when it comes closer", () => {
+  const fit = fitOf(0.5, 1); // half as wide as high: half the window's width at scale 1
+  assert.deepEqual(fit, [0.5, 1]);
+  assert.deepEqual(fitOf(2, 1), [1, 0.5]);
+  assert.deepEqual(clampView(WHOLE, fit), { scale: 1, x: 0.25, y: 0 });
+  assert.deepEqual(clampView({ scale: 2, x: 0.3, y: 0.3 }, fit), { scale: 2, x: 0, y: 0 });
+  const view = zoomAt(clampView(WHOLE, fit), [0.4, 0.6], 3, fit);
+  const [x, y] = toPicture(view, toFrame(view, [0.2, 0.9], fit), fit);
+  near(x, 0.2);
+  near(y, 0.9);
+});
+
+test("what fills a window of another shape is never cut", () => {
+  const fit = fitOf(0.5625, 1.3);
+  const box = { left: 0.3, right: 0.7, top: 0.2, bottom: 0.9 };
+  const view = filledWith(box, 1.1, fit);
+  for (const corner of [[box.left, box.top], [box.right, box.bottom]]) {
+    for (const share of toFrame(view, corner, fit)) assert.ok(share > -1e-9 && share < 1 + 1e-9);
+  }
 });
 
 test("angles are those of the picture's own shape", () => {

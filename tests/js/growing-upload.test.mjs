@@ -33,7 +33,7 @@ async function said(trouble) {
   });
   assert.equal(await upload.begin(), "abc");
   kept.trouble = trouble;
-  for (const words of ["one ", "two ", "three"]) upload.add(new Blob([words]));
+  for (const text of ["one ", "two ", "three"]) upload.add(new Blob([text]));
   await upload.finish();
   return { kept, upload };
 }
@@ -49,5 +49,26 @@ for (const [name, trouble] of [
     assert.equal(kept.bytes, "one two three");
     assert.equal(kept.length, 13);
     assert.equal(upload.behind, 0);
+  });
+}
+
+for (const status of [410, 409, 200]) {
+  test(`a server that answers 409 again and again is asked with pauses, not for ever (HEAD ${status})`, async () => {
+    let calls = 0;
+    let pauses = 0;
+    const fetch = async (url, { method }) => {
+      calls += 1;
+      assert.ok(calls < 1000, "it spins");
+      const headers = { get: (name) => ({ Location: "/uploads/x", "Upload-Offset": "0" })[name] ?? null };
+      if (method === "POST") return { status: 201, ok: true, headers };
+      if (method === "HEAD") return { status, ok: status < 300, headers };
+      return { status: 409, ok: false, headers, text: async () => "" };
+    };
+    const pause = async () => { pauses += 1; };
+    const upload = new GrowingUpload({ endpoint: "/uploads/", token: "", metadata: { a: "b" }, fetch, pause });
+    await upload.begin();
+    upload.add(new Blob(["x"]));
+    await assert.rejects(upload.finish());
+    assert.ok(pauses >= 40, `${pauses} pauses for ${calls} requests`);
   });
 }

@@ -6,6 +6,7 @@ test("keys are written with their modifiers, shifted signs as the sign", () => {
   assert.equal(keyName({ key: "ArrowLeft", shiftKey: true }), "Shift+ArrowLeft");
   assert.equal(keyName({ key: "Z", ctrlKey: true, shiftKey: true }), "Ctrl+z");
   assert.equal(keyName({ key: "?", shiftKey: true }), "?");
+  assert.equal(keyName({ key: " " }), "Space");
 });
 
 test("no two actions share a key, before and after a change", () => {
@@ -14,7 +15,7 @@ test("no two actions share a key, before and after a change", () => {
   const map = rebind(keyMap(), "play", ".");
   unique(map);
   assert.equal(actionOf(map, "."), "play");
-  assert.equal(actionOf(map, "k"), "next");
+  assert.equal(actionOf(map, "Space"), "next");
   assert.equal(actionOf(map, "q"), null);
 });
 

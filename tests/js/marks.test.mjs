@@ -14,20 +14,20 @@ test("a mark shows on its moment, faintly beside it, and nowhere else", () => {
 test("every purpose has a shape that can be drawn from its taps", () => {
   const points = [[0.2, 0.2], [0.4, 0.5], [0.6, 0.2]];
   for (const [purpose, { shape, taps }] of Object.entries(PURPOSES)) {
-    const made = strokes({ shape, points: points.slice(0, taps || 3), words: "so" }, 1.5);
+    const made = strokes({ shape, points: points.slice(0, taps || 3), text: "so" }, 1.5);
     assert.ok(made.lines.length || made.ring || made.label, purpose);
   }
 });
 
 test("half-made marks draw what there is and never throw", () => {
   for (const { shape } of Object.values(PURPOSES)) {
-    for (const points of [[], [[0.5, 0.5]]]) strokes({ shape, points, words: "" }, 1);
+    for (const points of [[], [[0.5, 0.5]]]) strokes({ shape, points, text: "" }, 1);
   }
 });
 
 test("an angle read off the picture says so", () => {
-  const { label } = strokes({ shape: "angle", points: [[0, 0.5], [0.5, 0.5], [0.5, 0]], words: "" }, 1);
-  assert.equal(label.words, "about 90° by eye");
+  const { label } = strokes({ shape: "angle", points: [[0, 0.5], [0.5, 0.5], [0.5, 0]], text: "" }, 1);
+  assert.equal(label.text, "by_eye 90"); // its name and values, where no page gives the sentence
 });
 
 test("a moved mark keeps its shape at the edge of the picture", () => {

@@ -36,15 +36,15 @@ test("jumping into the middle finds everything as it stood", () => {
 
 test("captions go out as WebVTT and come back the same", () => {
   const lines = [
-    { start: 0, end: 2.5, words: "Look at the hips & hands" },
-    { start: 3661.25, end: 3662, words: "less < more" },
+    { start: 0, end: 2.5, text: "Look at the hips & hands" },
+    { start: 3661.25, end: 3662, text: "less < more" },
   ];
-  const text = toWebVTT([...lines, { start: 4, end: 5, words: "  " }]);
+  const text = toWebVTT([...lines, { start: 4, end: 5, text: "  " }]);
   assert.ok(text.startsWith("WEBVTT\n\n00:00:00.000 --> 00:00:02.500\n"));
   assert.deepEqual(fromWebVTT(text), lines);
 });
 
 test("a file written elsewhere is read too", () => {
   const text = "WEBVTT\r\n\r\n1\r\n00:01.000 --> 00:02.000 line:0\r\nTwo\r\nrows\r\n";
-  assert.deepEqual(fromWebVTT(text), [{ start: 1, end: 2, words: "Two rows" }]);
+  assert.deepEqual(fromWebVTT(text), [{ start: 1, end: 2, text: "Two rows" }]);
 });

@@ -39,7 +39,8 @@ def database_url() -> str:
     if connection.vendor == "sqlite":
         return f"sqlite:///{told['NAME']}"
     who = quote(told["USER"]) + (f":{quote(told['PASSWORD'])}" if told["PASSWORD"] else "")
-    return f"postgres://{who}@/{told['NAME']}?host={told['HOST']}"
+    host = told["HOST"] or told["OPTIONS"].get("host", "")  # a socket's folder comes as an option
+    return f"postgres://{who}@/{told['NAME']}?host={host}"
 
 
 @pytest.fixture
@@ -59,7 +60,9 @@ def broker(tmp_path: Path) -> Iterator[str]:
 @pytest.fixture
 def queue(broker: str) -> Celery:
     """Sends tasks by name, as another process would."""
-    return Celery(broker=broker)
+    app = Celery(broker=broker)
+    app.conf.task_default_queue = settings.CELERY_TASK_DEFAULT_QUEUE
+    return app
 
 
 @pytest.fixture
@@ -88,7 +91,7 @@ def start_worker(transactional_db: None, broker: str, held: Path) -> Iterator[Ca
         def start(*, held: Path = held, lease_s: int = LEASE_S) -> Child:
             number = len(children)
             schedule = str(held / f"schedule-{number}")
-            name = ["--hostname", f"worker{number}@test", "--schedule", schedule]
+            name = ["--hostname", f"worker{number}@%h", "--schedule", schedule]
             told = {"HELD": str(held), "RUN_LEASE_SECONDS": str(lease_s)}
             child = Child(f"worker {number}", [*command, *name], env=env | told, grace_s=10)
             child.start()

@@ -30,7 +30,7 @@ def run(transactional_db: None, tmp_path: Path) -> Run:
     video = factories.make_video(kind="setup", view="down_the_line")
     with clip.open("rb") as source:
         video.copy.save(clip.name, File(source), save=False)
-    video.frame_times_s = np.arange(60) / 30
+    video.keep_frame_times(np.arange(60) / 30)
     video.save()
     return factories.make_run(video=video, kind=Run.Kind.MEASURE, status=Run.Status.QUEUED)
 

@@ -23,6 +23,13 @@ import numpy as np
 
 from analysis.estimators import MediaPipeEstimator
 from analysis.training.render import bodies
+from analysis.training.render.free import (
+    FREE_SCENES,
+    LooseScene,
+    MoreTurnPair,
+    MovedHandsPair,
+    SameHandsScene,
+)
 from analysis.training.render.held import HeldScene
 from analysis.training.render.scene import Rows, Scene, sources
 from analysis.training.render.swing import KeyScene, SwingScene
@@ -49,6 +56,28 @@ KINDS = (
     Kind("held", 120, "turns with a held club", HeldScene, "w7", 3_000_000, 17),
 )
 
+# Motions without habits, by family; the last four are for tests alone.
+FREE_KINDS = (
+    *(
+        Kind(name, count, words, FREE_SCENES[name], f"w5{scene}", 4_000_000 + 100_000 * k, 31 + k)
+        for k, (name, count, words, scene) in enumerate(
+            (
+                ("free", 760, "swings drawn part by part", "a"),
+                ("arms", 280, "the arms do what the body does not", "b"),
+                ("turn", 280, "much turn, little arms", "c"),
+                ("slide", 320, "sway, lifted heels, tilted bodies", "d"),
+                ("short", 240, "part swings and slow ones", "e"),
+                ("poses", 320, "poses that are no swing", "f"),
+            )
+        )
+    ),
+    Kind("loose", 480, "chest and arms apart", LooseScene, "w5g", 4_600_000, 37),
+    Kind("player", 120, "other strong habits", FREE_SCENES["player"], "w4a", 4_700_000, 38),
+    Kind("same-hands", 120, "usual hands, unusual chest", SameHandsScene, "w4b", 4_800_000, 39),
+    Kind("moved-hands", 120, "pairs: the hands alone", MovedHandsPair, "w4c", 4_900_000, 40),
+    Kind("more-turn", 120, "pairs: 12 degrees more turn", MoreTurnPair, "w4d", 5_000_000, 41),
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Job:
@@ -70,7 +99,7 @@ def main() -> None:
     parser.add_argument("--table", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--models", type=Path, help="folder of the pose networks")
-    for kind in KINDS:
+    for kind in (*KINDS, *FREE_KINDS):
         parser.add_argument(f"--{kind.option}", type=int, default=kind.default, help=kind.words)
     parser.add_argument("--bodies", type=int, default=240)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
@@ -88,7 +117,7 @@ def main() -> None:
 def _jobs(options: argparse.Namespace) -> list[Job]:
     return [
         Job(options.table, options.out, options.models, kind, k)
-        for kind in KINDS
+        for kind in (*KINDS, *FREE_KINDS)
         for k in range(-(-getattr(options, kind.option.replace("-", "_")) // PER_SHARD))
     ]
 
@@ -100,8 +129,7 @@ def _make(job: Job) -> Path:
     found: list[Rows] = []
     with MediaPipeEstimator(job.models) as network:
         while len(found) < PER_SHARD:
-            rows = job.kind.scene(rng, sources(job.table), mesh, people).filmed(network)
-            if rows is not None:
+            for rows in job.kind.scene(rng, sources(job.table), mesh, people).films(network):
                 sid = job.kind.first_sid + job.number * PER_SHARD + len(found)
                 rows |= {"s_sid": np.array([sid], np.int32)}
                 rows |= {"f_sid": np.full(len(rows["f_t"]), sid, np.int32)}

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.measures import centre_of_mass_m
+from analysis.core.geometry import centre_of_mass_m
 from analysis.training import rotations
 from analysis.training.render.bodies import Array, Body, Mesh
 from analysis.training.table import COLUMN, COLUMNS, OURS
@@ -74,6 +74,7 @@ def pose(
     changes: Changes,
     *,
     hands: Array | None = None,
+    pelvis_up: Array | None = None,
 ) -> Posed:
     """Move a body as another one moved.
 
@@ -85,11 +86,15 @@ def pose(
         0 address, 1 top, 2 impact.
     hands : ndarray, shape (T, 3), optional
         Where both hands point, here; else each to the handle.
+    pelvis_up : ndarray, shape (T, 3), optional
+        How the pelvis stands, golfer's frame; else it leans with the trunk.
     """
     points = source * (1.0, -1.0, 1.0)
     rig = _Rig(body, mesh, len(points))
     at = {name: points[:, i] for name, i in COLUMN.items()}
-    pelvis, chest, shoulders = _trunk_frames(at, phase, changes)
+    pelvis, chest, shoulders = _trunk_frames(
+        at, phase, changes, None if pelvis_up is None else pelvis_up * (1.0, -1.0, 1.0)
+    )
     _turn_trunk(rig, pelvis, chest, _head_frame(at, body, mesh))
     ankles = {side: _planted(rig, at[f"ankle_{side}"], at, changes) for side, _ in _SIDES}
     _place_pelvis(rig, at, ankles, _ramp(phase)[:, None] * changes.shift_m)
@@ -187,7 +192,7 @@ def _extra(phase: Array, ends: tuple[float, float]) -> Array:
 
 
 def _trunk_frames(
-    at: dict[str, Array], phase: Array, changes: Changes
+    at: dict[str, Array], phase: Array, changes: Changes, pelvis_up: Array | None
 ) -> tuple[Array, Array, Array]:
     """Turns of pelvis and chest from the standing pose, and the shoulder line's direction.
 
@@ -197,7 +202,8 @@ def _trunk_frames(
     mid_hip = (at["hip_lead"] + at["hip_trail"]) / 2
     mid_shoulder = (at["shoulder_lead"] + at["shoulder_trail"]) / 2
     spine, line = _unit(mid_shoulder - mid_hip), _unit(at["shoulder_lead"] - at["shoulder_trail"])
-    pelvis = _frame(at["hip_lead"] - at["hip_trail"], _unit(0.8 * spine + 0.2 * rotations.Z))
+    up = _unit(0.8 * spine + 0.2 * rotations.Z) if pelvis_up is None else pelvis_up
+    pelvis = _frame(at["hip_lead"] - at["hip_trail"], up)
     chest = _axes(spine, line)[:, :, [1, 2, 0]]
     bend = rotations.about(rotations.X, np.full(len(phase), np.radians(changes.posture_deg)))
     hips = rotations.about(rotations.Z, -_extra(phase, changes.hip_turn_deg)) @ bend

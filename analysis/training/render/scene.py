@@ -79,11 +79,13 @@ class Act:
 class Scene(ABC):
     """Kinds of scenes say what is done and how the club looks."""
 
+    first_body = 1000  # bodies are numbered from here
+
     def __init__(
         self, rng: np.random.Generator, motions: list[Motion], mesh: Mesh, people: list[Body]
     ) -> None:
         self.rng, self.mesh = rng, mesh
-        self.body_id = int(rng.integers(len(people)))
+        self.body_id = int(rng.choice(self._bodies(len(people))))
         self.body = people[self.body_id]
         self.source = motions[rng.integers(len(motions))]
         self.act = self._enact(self.source)
@@ -93,6 +95,10 @@ class Scene(ABC):
         self.yaw_deg = float(np.clip(rng.normal(0, 5), -12, 12))
         self.camera = self._camera()
         self.left = rng.random() < 0.25
+
+    def _bodies(self, count: int) -> list[int]:
+        """Which of the people may play here."""
+        return list(range(count))
 
     @abstractmethod
     def _enact(self, source: Motion) -> Act:
@@ -139,6 +145,11 @@ class Scene(ABC):
             return None
         people = [found for _, found in network.estimate(self.pictures(), quick=False)]
         return self.rows(people)
+
+    def films(self, network: PoseEstimator) -> list[Rows]:
+        """What is made of this scene: one film, or none."""
+        rows = self.filmed(network)
+        return [] if rows is None else [rows]
 
     def pictures(self) -> Iterator[Frame]:
         rng, camera = self.rng, self.camera
@@ -216,7 +227,7 @@ class Scene(ABC):
         """Who, with whose motion, before which camera: one row."""
         cam, (w, h) = self.camera, self.camera.size_px
         whole = {
-            "body": 1000 + self.body_id, "view": self.view, "left": 0, "w": w, "h": h,
+            "body": self.first_body + self.body_id, "view": self.view, "left": 0, "w": w, "h": h,
             "setup_only": 0, "from_body": self.source.body,
         }  # fmt: skip
         real = {

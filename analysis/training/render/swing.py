@@ -65,6 +65,10 @@ def key_moments(event: Array) -> NDArray[np.intp]:
     count = {"address": 1, "top": 2, "impact": 2}
     return np.sort(
         np.concatenate(
-            [np.flatnonzero(event == code)[: count[name]] for name, code in EVENT_CODE.items()]
+            [
+                np.flatnonzero(event == code)[: count[name]]
+                for name, code in EVENT_CODE.items()
+                if name in count
+            ]
         )
     )

@@ -4,100 +4,113 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
-from rest_framework import mixins, serializers, status, viewsets
+from rest_framework import mixins, status, viewsets
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request as ApiRequest
 from rest_framework.response import Response
+from rest_framework.serializers import CharField, FileField
 
-from analysis.models import Correction, Run
-from coaching.api import serializers as shapes
-from coaching.api.checking import checked
-from coaching.intake import queries as intake_queries
-from coaching.intake import services as intake
+from analysis.models import Correction
+from coaching import numbers
+from coaching.api.reading import PlainMultiPartParser, body
+from coaching.api.serializers.clips import (
+    AngleSerializer,
+    CorrectionSerializer,
+    FiguresSerializer,
+    RequestSerializer,
+    SubmissionSerializer,
+    WordsSerializer,
+)
+from coaching.api.serializers.review import ReviewSerializer
+from coaching.bodies import takes_up_to
+from coaching.checking import checked
+from coaching.intake.access import (
+    angle_act,
+    request_prepare,
+    requests_read,
+    submission_act,
+    submissions_read,
+)
 from coaching.intake.models import Request, RequestedAngle, Submission
-from coaching.people import access
+from coaching.intake.services import asking, clips, uploads
+from coaching.lessons.wording.codes import quality_rows
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.review import queries as review_queries
-from coaching.review import services as review
+from coaching.review.access import submission_prepare, video_prepare
+from coaching.review.services import corrections, drafts
 
 
 class Requests(viewsets.ReadOnlyModelViewSet[Request]):
     """Requests for camera angles."""
 
-    serializer_class = shapes.RequestSerializer
+    serializer_class = RequestSerializer
     queryset = Request.objects.none()
 
     def get_queryset(self) -> QuerySet[Request]:
-        return (
-            access.rows_read(self.request.user, Request).prefetch_related("angles").order_by("pk")
-        )
+        return requests_read(self.request.user).prefetch_related("angles").order_by("pk")
 
     @extend_schema(request=None, responses={204: None})
     @action(detail=True, methods=["post"])
     def close(self, request: ApiRequest, pk: int) -> Response:
         """Nothing more is to be filmed for this request."""
-        row = get_object_or_404(
-            access.rows_taught(request.user, Request, roles=access.STAFF), pk=pk
-        )
-        intake.close_request(request=row)
+        asking.close_request(request=request_prepare(request.user, pk), by=user_of(request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
+@takes_up_to(settings.UPLOAD_MAX_BYTES)
 class Angles(viewsets.GenericViewSet[RequestedAngle]):
-    serializer_class = shapes.AngleSerializer
+    serializer_class = AngleSerializer
     queryset = RequestedAngle.objects.none()
-    parser_classes = [MultiPartParser]
+    parser_classes = [PlainMultiPartParser]
 
     @extend_schema(
         request={
             "multipart/form-data": inline_serializer(
                 "Clip",
                 {
-                    "file": serializers.FileField(),
-                    "words": serializers.CharField(required=False),
+                    "file": FileField(),
+                    "text": CharField(required=False),
                 },
             )
         },
-        responses={201: shapes.SubmissionSerializer},
+        responses={201: SubmissionSerializer},
     )
     @action(detail=True, methods=["post"])
     def send(self, request: ApiRequest, pk: int) -> Response:
         """Send a whole clip at once. Over a bad connection use the resumable upload at
         `/uploads/` (tus 1.0), which ends in the same service."""
-        angle = get_object_or_404(
-            access.rows_acted(request.user, RequestedAngle, "request__student"), pk=pk
-        )
-        file = request.data.get("file")
+        angle = angle_act(request.user, pk)
+        file = body(request).get("file")
         if file is None or isinstance(file, str):
             raise LessonError(_("Choose a video to send."), code="no_file")
-        clip = intake.receive_file(
-            by=request.user,
+        clip = uploads.receive_file(
+            by=user_of(request),
             student=angle.request.student,
             file=file,
             angle=angle,
-            words=str(request.data.get("words", "")),
+            text=str(body(request).get("text", "")),
         )
-        return Response(shapes.SubmissionSerializer(clip).data, status=status.HTTP_201_CREATED)
+        return Response(SubmissionSerializer(clip).data, status=status.HTTP_201_CREATED)
 
 
 class Submissions(viewsets.ReadOnlyModelViewSet[Submission]):
     """Clips that were sent; `state` is checking, refused, copying, measuring, ready, failed
     or reviewed."""
 
-    serializer_class = shapes.SubmissionSerializer
+    serializer_class = SubmissionSerializer
     queryset = Submission.objects.none()
 
     def get_queryset(self) -> QuerySet[Submission]:
-        rows = access.rows_read(self.request.user, Submission)
+        rows = submissions_read(self.request.user)
         student = self.request.query_params.get("student", "")
-        if student.isdigit():
-            rows = rows.filter(student_id=student)
-        return intake_queries.with_runs(rows).order_by("-pk")
+        if student:
+            rows = rows.filter(student_id=numbers.row_key(student) or 0)
+        return rows.order_by("-pk")
 
     @extend_schema(
         parameters=[OpenApiParameter("student", int, description="Only this student's clips.")]
@@ -105,52 +118,53 @@ class Submissions(viewsets.ReadOnlyModelViewSet[Submission]):
     def list(self, request: ApiRequest, *args: Any, **kwargs: Any) -> Response:
         return super().list(request, *args, **kwargs)
 
-    @extend_schema(responses=shapes.FiguresSerializer)
+    @extend_schema(responses=FiguresSerializer)
     @action(detail=True)
     def figures(self, request: ApiRequest, pk: int) -> Response:
         """Events and figures of every repetition, each with its uncertainty or its reason."""
         clip = self.get_object()
-        run = (
-            clip.video.runs.filter(kind=Run.Kind.MEASURE, status=Run.Status.DONE)
-            .prefetch_related("events", "measurements")
-            .order_by("-pk")
-            .first()
-        )
+        run = clip.video.runs.newest_measured().first()
         if run is None:
             raise LessonError(_("This clip has no figures yet."), code="not_measured", status=409)
         shown = {
             "events": run.events.all(),
             "measurements": run.measurements.all(),
-            "quality": run.result.get("quality", []),
+            "quality": quality_rows(run.result.get("quality", [])),
+            "version": run.pipeline_version,
         }
-        return Response(shapes.FiguresSerializer(shown).data)
+        return Response(FiguresSerializer(shown).data)
 
-    @extend_schema(request=shapes.WordsSerializer, responses=shapes.SubmissionSerializer)
+    @extend_schema(request=WordsSerializer, responses=SubmissionSerializer)
     @action(detail=True, methods=["post"])
     def override(self, request: ApiRequest, pk: int) -> Response:
         """The student insists on a refused clip, with a word to the coach."""
-        clip = get_object_or_404(access.rows_acted(request.user, Submission), pk=pk)
-        intake.override_refusal(
-            submission=clip, by=request.user, **checked(shapes.WordsSerializer, request)
+        clip = submission_act(request.user, pk)
+        clips.override_refusal(
+            submission=clip, by=user_of(request), **checked(WordsSerializer, request)
         )
         return Response(self.get_serializer(self.get_object()).data)
 
-    @extend_schema(request=None, responses=shapes.SubmissionSerializer)
+    @extend_schema(request=None, responses=SubmissionSerializer)
+    @action(detail=True, methods=["post"])
+    def right(self, request: ApiRequest, pk: int) -> Response:
+        """The student says that what a warning doubts is right; again changes nothing."""
+        clips.say_it_is_right(submission=submission_act(request.user, pk), by=user_of(request))
+        return Response(self.get_serializer(self.get_object()).data)
+
+    @extend_schema(request=None, responses=SubmissionSerializer)
     @action(detail=True, methods=["post"])
     def retry(self, request: ApiRequest, pk: int) -> Response:
         """Measure a clip again whose measuring failed."""
-        intake.retry(submission=self.get_object())
+        clips.retry(submission=self.get_object(), by=user_of(request))
         return Response(self.get_serializer(self.get_object()).data)
 
-    @extend_schema(request=None, responses={201: shapes.ReviewSerializer})
+    @extend_schema(request=None, responses={201: ReviewSerializer})
     @action(detail=True, methods=["post"])
     def review(self, request: ApiRequest, pk: int) -> Response:
         """Open the draft of an answer to this clip (or the one that is open)."""
-        clip = get_object_or_404(
-            access.rows_taught(request.user, Submission, roles=access.STAFF), pk=pk
-        )
-        draft = review.open_draft(submissions=[clip], by=request.user)
-        return Response(shapes.ReviewSerializer(draft).data, status=status.HTTP_201_CREATED)
+        clip = submission_prepare(request.user, pk)
+        draft = drafts.open_draft(submissions=[clip], by=user_of(request))
+        return Response(ReviewSerializer(draft).data, status=status.HTTP_201_CREATED)
 
 
 class Corrections(
@@ -158,20 +172,20 @@ class Corrections(
 ):
     """What a person moved: an event, a joint or the shaft. Figures follow at once."""
 
-    serializer_class = shapes.CorrectionSerializer
+    serializer_class = CorrectionSerializer
     queryset = Correction.objects.none()
 
-    @extend_schema(
-        request=shapes.CorrectionSerializer, responses={201: shapes.CorrectionSerializer}
-    )
+    @extend_schema(request=CorrectionSerializer, responses={201: CorrectionSerializer})
     def create(self, request: ApiRequest, *args: Any, **kwargs: Any) -> Response:
-        video = review_queries.video_prepare(request.user, int(kwargs["video_pk"]))
-        moved = checked(shapes.CorrectionSerializer, request)
-        row = review.correct(video=video, author=request.user, **moved)
+        video = video_prepare(request.user, int(kwargs["video_pk"]))
+        moved = checked(CorrectionSerializer, request)
+        row = corrections.correct(video=video, by=user_of(request), **moved)
         return Response(self.get_serializer(row).data, status=status.HTTP_201_CREATED)
 
     @extend_schema(responses={204: None})
     def destroy(self, request: ApiRequest, *args: Any, **kwargs: Any) -> Response:
-        video = review_queries.video_prepare(request.user, int(kwargs["video_pk"]))
-        review.undo_correction(correction=get_object_or_404(video.corrections, pk=kwargs["pk"]))
+        video = video_prepare(request.user, int(kwargs["video_pk"]))
+        corrections.undo_correction(
+            correction=get_object_or_404(video.corrections, pk=kwargs["pk"]), by=user_of(request)
+        )
         return Response(status=status.HTTP_204_NO_CONTENT)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from django.contrib.auth import authenticate
+from allauth.account.adapter import get_adapter
+from allauth.mfa.base.forms import AuthenticateForm
+from allauth.mfa.utils import is_mfa_enabled
 from django.db import transaction
 from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
@@ -10,53 +12,95 @@ from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, inline_serializer
-from rest_framework import serializers, status, viewsets
-from rest_framework.authtoken.models import Token
+from rest_framework import status, viewsets
 from rest_framework.decorators import action
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request as ApiRequest
 from rest_framework.response import Response
+from rest_framework.serializers import CharField
 from rest_framework.throttling import ScopedRateThrottle
 from rest_framework.views import APIView
 
-from coaching.api import serializers as shapes
-from coaching.api.checking import checked
-from coaching.intake import services as intake
+from coaching.api.authentication import refuse_unless_fresh, refuse_without_second_step
+from coaching.api.serializers.clips import RequestSerializer
+from coaching.api.serializers.people import (
+    AboutSerializer,
+    AgreeSerializer,
+    BodyNoteSerializer,
+    BodySerializer,
+    EraseSerializer,
+    GuardianSerializer,
+    HandOverSerializer,
+    InvitationSerializer,
+    InviteSerializer,
+    JoinedSerializer,
+    JoinSerializer,
+    LoginSerializer,
+    PurposesSerializer,
+    StudentSerializer,
+    StudioSerializer,
+)
+from coaching.api.serializers.practice import PainSerializer, SeriesSerializer
+from coaching.api.serializers.review import TurnCheckSerializer
+from coaching.api.serializers.thread import (
+    EntrySerializer,
+    LineSerializer,
+    MessageSerializer,
+    PutOffSerializer,
+)
+from coaching.checking import checked
+from coaching.dashboard.facts import lines_for
+from coaching.intake.services import asking
 from coaching.lessons import services as lessons
 from coaching.lessons.models import Entry
 from coaching.people import access
-from coaching.people import services as people
+from coaching.people import queries as people_queries
+from coaching.people.access import user_of
+from coaching.people.accounts import ask_for_proof
 from coaching.people.errors import LessonError
-from coaching.people.models import Student, Studio, User
+from coaching.people.models import Student, Studio
+from coaching.people.services import joining, record, students, tokens
+from coaching.people.services.consent import (
+    agree_as_guardian,
+    give_consents,
+    name_guardian,
+    withdraw_consents,
+)
 from coaching.people.services.students import find_invitation
-from coaching.practice import queries as practice_queries
-from coaching.practice import services as practice
+from coaching.practice.queries import progress as progress_queries
+from coaching.practice.services import stopping
 from coaching.review import turncheck
 
-TokenShape = inline_serializer("Token", {"token": serializers.CharField()})
-LoginShape = inline_serializer(
-    "Login", {"email": serializers.EmailField(), "password": serializers.CharField()}
-)
+TokenShape = inline_serializer("Token", {"token": CharField()})
 
 
 class Login(APIView):
     """Exchange an e-mail address and password for a token, to be sent as
-    `Authorization: Token …`."""
+    `Authorization: Token …`. It lasts 90 days, and dies with a new password.
+
+    An account with a second step sends its `code` too: of the authenticator, or a recovery code.
+    """
 
     permission_classes = [AllowAny]
-    throttle_classes = [ScopedRateThrottle]
-    throttle_scope = "login"
+    authentication_classes = []
 
-    @extend_schema(request=LoginShape, responses=TokenShape, auth=[])
+    @extend_schema(request=LoginSerializer, responses=TokenShape, auth=[])
     def post(self, request: ApiRequest) -> Response:
-        user = authenticate(
-            request,
-            username=str(request.data.get("email", "")).strip().lower(),
-            password=request.data.get("password", ""),
+        given = checked(LoginSerializer, request)
+        user = get_adapter(request._request).authenticate(
+            request._request, email=given["email"].lower(), password=given["password"]
         )
-        if user is None:
+        if user is None or not user.is_active:
             raise LessonError(_("The address or the password is not right."), code="login")
-        return Response({"token": Token.objects.get_or_create(user=user)[0].key})
+        if is_mfa_enabled(user):
+            form = AuthenticateForm({"code": given["code"]}, user=user)
+            if not form.is_valid():
+                raise LessonError(
+                    _("Send the code of your second step too."), code="second_step", status=403
+                )
+        refuse_without_second_step(user)
+        _row, key = tokens.make_token(user=user, name=given["name"] or _("Signed in by a program"))
+        return Response({"token": key})
 
 
 class Join(APIView):
@@ -68,20 +112,21 @@ class Join(APIView):
 
     permission_classes = [AllowAny]
     throttle_classes = [ScopedRateThrottle]
-    throttle_scope = "login"
+    throttle_scope = "join"
 
-    @extend_schema(request=shapes.JoinSerializer, responses={201: shapes.JoinedSerializer}, auth=[])
+    @extend_schema(request=JoinSerializer, responses={201: JoinedSerializer}, auth=[])
     def post(self, request: ApiRequest, token: str) -> Response:
-        told = checked(shapes.JoinSerializer, request)
+        validated = checked(JoinSerializer, request)
         invitation = find_invitation(token)
         with transaction.atomic():
-            user = people.open_account(
-                name=told["name"], email=told["email"], password=told["password"]
+            user = joining.open_account(
+                name=validated["name"], email=validated["email"], password=validated["password"]
             )
-            student = people.join_student(
-                invitation=invitation, user=user, is_minor=told["is_minor"]
+            student = joining.join_student(
+                invitation=invitation, user=user, is_minor=validated["is_minor"]
             )
-        key = Token.objects.create(user=user).key
+        ask_for_proof(request._request, user)
+        _row, key = tokens.make_token(user=user, name=_("Joined by a program"))
         return Response({"student": student.pk, "token": key}, status=status.HTTP_201_CREATED)
 
 
@@ -90,150 +135,156 @@ class Agree(APIView):
 
     permission_classes = [AllowAny]
     throttle_classes = [ScopedRateThrottle]
-    throttle_scope = "login"
+    throttle_scope = "join"
 
     @extend_schema(
-        request=shapes.AgreeSerializer,
-        responses={201: shapes.JoinedSerializer},
+        request=AgreeSerializer,
+        responses={201: JoinedSerializer},
         auth=[],
     )
     def post(self, request: ApiRequest, token: str) -> Response:
-        told = checked(shapes.AgreeSerializer, request)
+        validated = checked(AgreeSerializer, request)
         invitation = find_invitation(token)
         with transaction.atomic():
-            user = people.open_account(
-                name=told["name"], email=invitation.email, password=told["password"]
+            user = joining.open_account(
+                name=validated["name"], email=invitation.email, password=validated["password"]
             )
-            student = people.agree_as_guardian(
-                invitation=invitation, user=user, purposes=told["purposes"]
+            student = agree_as_guardian(
+                invitation=invitation, user=user, purposes=validated["purposes"]
             )
-        key = Token.objects.create(user=user).key
+        _row, key = tokens.make_token(user=user, name=_("Joined by a program"))
         return Response({"student": student.pk, "token": key}, status=status.HTTP_201_CREATED)
 
 
 class Studios(viewsets.ReadOnlyModelViewSet[Studio]):
     """Studios you work in."""
 
-    serializer_class = shapes.StudioSerializer
+    serializer_class = StudioSerializer
     queryset = Studio.objects.none()
 
     def get_queryset(self) -> QuerySet[Studio]:
         return access.studios(self.request.user).order_by("pk")
 
-    @extend_schema(request=shapes.InviteSerializer, responses={201: shapes.InvitationSerializer})
+    @extend_schema(request=InviteSerializer, responses={201: InvitationSerializer})
     @action(detail=True, methods=["post"])
     def invite(self, request: ApiRequest, pk: int) -> Response:
         """Invite a student: the token lets one person in, once."""
         studio = access.studio_teach(request.user, pk)
-        invitation = people.invite_student(
-            studio=studio, by=request.user, **checked(shapes.InviteSerializer, request)
+        invitation = students.invite_student(
+            studio=studio, by=user_of(request), **checked(InviteSerializer, request)
         )
-        return Response(
-            shapes.InvitationSerializer(invitation).data, status=status.HTTP_201_CREATED
-        )
+        return Response(InvitationSerializer(invitation).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(responses=shapes.TurnCheckSerializer(many=True))
+    @extend_schema(responses=TurnCheckSerializer(many=True))
     @action(detail=True, pagination_class=None)
     def turn_check(self, request: ApiRequest, pk: int) -> Response:
         """How turn read off the body agrees with the held club, over all students; owners only."""
         studio = access.studio_own(request.user, pk)
         rows = turncheck.checks(studio.students.all())
-        return Response(shapes.TurnCheckSerializer(rows, many=True).data)
+        return Response(TurnCheckSerializer(rows, many=True).data)
 
 
 class Students(viewsets.ReadOnlyModelViewSet[Student]):
     """Students you may see: your studio's, yourself, your wards."""
 
-    serializer_class = shapes.StudentSerializer
+    serializer_class = StudentSerializer
     queryset = Student.objects.none()
 
     def get_queryset(self) -> QuerySet[Student]:
         return access.students_read(self.request.user).order_by("pk")
 
-    @extend_schema(responses=shapes.EntrySerializer(many=True))
+    @extend_schema(responses=EntrySerializer(many=True))
     @action(detail=True, pagination_class=None)
     def thread(self, request: ApiRequest, pk: int) -> Response:
         """What happened when."""
         student = access.student_read(request.user, pk)
         entries = Entry.objects.filter(thread__student=student).select_related("author")
-        return Response(shapes.EntrySerializer(entries, many=True).data)
+        return Response(EntrySerializer(entries, many=True).data)
 
-    @extend_schema(request=shapes.MessageSerializer, responses={201: shapes.EntrySerializer})
+    @extend_schema(responses=LineSerializer(many=True))
+    @action(detail=True, pagination_class=None)
+    def next(self, request: ApiRequest, pk: int) -> Response:
+        """What happened since the student last sent something, then the one thing to do: the
+        lines of their page, in its order."""
+        student = access.student_read(request.user, pk)
+        return Response(LineSerializer(lines_for(student, user_of(request)), many=True).data)
+
+    @extend_schema(request=MessageSerializer, responses={201: EntrySerializer})
     @action(detail=True, methods=["post"])
     def message(self, request: ApiRequest, pk: int) -> Response:
         """Write a word in the thread."""
         student = access.student_read(request.user, pk)
+        access.require_writing(request.user, student)
         entry = lessons.send_message(
-            student=student, author=request.user, **checked(shapes.MessageSerializer, request)
+            student=student, author=user_of(request), **checked(MessageSerializer, request)
         )
-        return Response(shapes.EntrySerializer(entry).data, status=status.HTTP_201_CREATED)
+        return Response(EntrySerializer(entry).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(request=shapes.RequestSerializer, responses={201: shapes.RequestSerializer})
+    @extend_schema(request=RequestSerializer, responses={201: RequestSerializer})
     @action(detail=True, methods=["post"], url_path="request")  # `request` is the view's own
     def ask(self, request: ApiRequest, pk: int) -> Response:
         """Request named camera angles."""
         student = access.student_prepare(request.user, pk)
-        made = intake.request_angles(
-            student=student, by=request.user, **checked(shapes.RequestSerializer, request)
+        made = asking.request_angles(
+            student=student, by=user_of(request), **checked(RequestSerializer, request)
         )
-        return Response(shapes.RequestSerializer(made).data, status=status.HTTP_201_CREATED)
+        return Response(RequestSerializer(made).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(request=shapes.PainSerializer, responses={201: shapes.PainSerializer})
+    @extend_schema(request=PainSerializer, responses={201: PainSerializer})
     @action(detail=True, methods=["post"])
     def pain(self, request: ApiRequest, pk: int) -> Response:
         """Report pain: every drill and request that loads the region stops at once."""
         student = access.student_act(request.user, pk)
-        told = checked(shapes.PainSerializer, request)
-        assignment = told.pop("assignment", None)
+        validated = checked(PainSerializer, request)
+        assignment = validated.pop("assignment_id", None)
         if assignment is not None:
-            assignment = get_object_or_404(student.assignments, pk=assignment.pk)
-        report = practice.report_pain(
-            student=student, by=request.user, assignment=assignment, **told
+            assignment = get_object_or_404(student.assignments, pk=assignment)
+        report = stopping.report_pain(
+            student=student, by=user_of(request), assignment=assignment, **validated
         )
-        return Response(shapes.PainSerializer(report).data, status=status.HTTP_201_CREATED)
+        return Response(PainSerializer(report).data, status=status.HTTP_201_CREATED)
 
     @extend_schema(
-        request=shapes.BodySerializer,
-        responses={201: shapes.BodyNoteSerializer(many=True)},
+        request=BodySerializer,
+        responses={201: BodyNoteSerializer(many=True)},
     )
-    @action(detail=True, methods=["post"])
+    @action(detail=True, methods=["post"], pagination_class=None)
     def body(self, request: ApiRequest, pk: int) -> Response:
         """Say what hurts, is stiff or cannot be done; an empty list says that nothing does."""
         student = access.student_act(request.user, pk)
-        notes = checked(shapes.BodySerializer, request)["notes"]
-        rows = people.note_body(student=student, by=request.user, notes=notes)
-        return Response(
-            shapes.BodyNoteSerializer(rows, many=True).data, status=status.HTTP_201_CREATED
-        )
+        notes = checked(BodySerializer, request)["notes"]
+        rows = joining.note_body(student=student, by=user_of(request), notes=notes)
+        return Response(BodyNoteSerializer(rows, many=True).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(request=shapes.AboutSerializer, responses=shapes.StudentSerializer)
+    @extend_schema(request=AboutSerializer, responses=StudentSerializer)
     @action(detail=True, methods=["post"])
     def describe(self, request: ApiRequest, pk: int) -> Response:
         """Handedness, stature, age band, goals, usual miss, where to practise."""
         student = access.student_act(request.user, pk)
-        facts = checked(shapes.AboutSerializer, request)
-        people.describe_student(student=student, by=request.user, **facts)
+        facts = checked(AboutSerializer, request)
+        joining.describe_student(student=student, by=user_of(request), **facts)
         return Response(self.get_serializer(self.get_object()).data)
 
-    @extend_schema(request=shapes.GuardianSerializer, responses={204: None})
+    @extend_schema(request=GuardianSerializer, responses={204: None})
     @action(detail=True, methods=["post"])
     def guardian(self, request: ApiRequest, pk: int) -> Response:
-        """Name a minor's guardian; a link goes to that address and to nobody else."""
-        student = access.student_act(request.user, pk)
-        people.name_guardian(
-            student=student, by=request.user, **checked(shapes.GuardianSerializer, request)
-        )
+        """Name a minor's guardian; a link goes to that address and to nobody else.
+
+        While a guardian stands, only that guardian or the studio's owner names another.
+        """
+        student = access.student_record(request.user, pk)
+        name_guardian(student=student, by=user_of(request), **checked(GuardianSerializer, request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
-    @extend_schema(request=shapes.PurposesSerializer, responses={204: None})
+    @extend_schema(request=PurposesSerializer, responses={204: None})
     @action(detail=True, methods=["post"])
     def consent(self, request: ApiRequest, pk: int) -> Response:
         """Agree to each purpose; with the last one the student has joined."""
         student = access.student_act(request.user, pk)
-        purposes = checked(shapes.PurposesSerializer, request)["purposes"]
-        people.give_consents(student=student, by=request.user, purposes=purposes)
+        purposes = checked(PurposesSerializer, request)["purposes"]
+        give_consents(student=student, by=user_of(request), purposes=purposes)
         if student.joined_at is None:
-            people.finish_joining(student=student)
+            joining.finish_joining(student=student, by=user_of(request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
     @extend_schema(request=None, responses={204: None})
@@ -241,28 +292,32 @@ class Students(viewsets.ReadOnlyModelViewSet[Student]):
     def withdraw(self, request: ApiRequest, pk: int) -> Response:
         """Withdraw every consent; the clips are erased."""
         student = access.student_act(request.user, pk)
-        people.withdraw_consents(student=student, by=request.user)
+        refuse_unless_fresh(request)
+        withdraw_consents(student=student, by=user_of(request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
-    @extend_schema(request=shapes.SnoozeSerializer, responses={204: None})
+    @extend_schema(request=PutOffSerializer, responses={204: None})
     @action(detail=True, methods=["post"])
-    def snooze(self, request: ApiRequest, pk: int) -> Response:
-        """Put a student's rows off until a moment; null brings them back. Pain is never put off."""
+    def put_off(self, request: ApiRequest, pk: int) -> Response:
+        """Put one waiting thing off, by its `key`; null brings it back. Pain is never put off."""
         student = access.student_teach(request.user, pk)
-        people.snooze_student(
-            student=student, by=request.user, **checked(shapes.SnoozeSerializer, request)
-        )
+        validated = checked(PutOffSerializer, request)
+        if validated["until"] is None:
+            lessons.bring_back(student=student, by=user_of(request), thing=validated["thing"])
+        else:
+            lessons.put_off(student=student, by=user_of(request), **validated)
         return Response(status=status.HTTP_204_NO_CONTENT)
 
-    @extend_schema(request=shapes.HandOverSerializer, responses=shapes.StudentSerializer)
+    @extend_schema(request=HandOverSerializer, responses=StudentSerializer)
     @action(detail=True, methods=["post"])
     def hand_over(self, request: ApiRequest, pk: int) -> Response:
         """Another coach of the studio takes the student over."""
         student = access.student_teach(request.user, pk)
-        to = User.objects.filter(pk=checked(shapes.HandOverSerializer, request)["to"]).first()
+        pk_of_coach = checked(HandOverSerializer, request)["to"]
+        to = people_queries.colleague(student.studio, pk_of_coach)
         if to is None:
             raise LessonError(_("Choose somebody who teaches in this studio."), code="not_a_coach")
-        people.hand_over_student(student=student, to=to, by=request.user)
+        students.hand_over_student(student=student, to=to, by=user_of(request))
         return Response(self.get_serializer(self.get_object()).data)
 
     @extend_schema(responses={(200, "application/zip"): OpenApiTypes.BINARY})
@@ -270,26 +325,28 @@ class Students(viewsets.ReadOnlyModelViewSet[Student]):
     def export(self, request: ApiRequest, pk: int) -> StreamingHttpResponse:
         """The whole record as a zip: every row and every file."""
         student = access.student_record(request.user, pk)
+        refuse_unless_fresh(request)
         return StreamingHttpResponse(
-            people.export_record(student),
+            record.export_record(student, by=user_of(request)),
             content_type="application/zip",
             headers={"Content-Disposition": 'attachment; filename="record.zip"'},
         )
 
-    @extend_schema(request=shapes.EraseSerializer, responses={204: None})
+    @extend_schema(request=EraseSerializer, responses={204: None})
     @action(detail=True, methods=["post"])
     def erase(self, request: ApiRequest, pk: int) -> Response:
         """Erase the whole record for good; `name` repeats the student's name."""
         student = access.student_record(request.user, pk)
-        if checked(shapes.EraseSerializer, request)["name"].strip() != student.name:
+        refuse_unless_fresh(request)
+        if checked(EraseSerializer, request)["name"].strip() != student.name:
             raise LessonError(_("Write the student's name exactly to erase it."), code="name")
-        people.erase_record(student=student)
+        record.erase_record(student=student, by=user_of(request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
-    @extend_schema(responses=shapes.SeriesSerializer(many=True))
+    @extend_schema(responses=SeriesSerializer(many=True))
     @action(detail=True, pagination_class=None)
     def progress(self, request: ApiRequest, pk: int) -> Response:
         """Each measure over time; different conditions never share a line."""
         student = access.student_read(request.user, pk)
-        rows = practice_queries.series_of(student)
-        return Response(shapes.SeriesSerializer(rows, many=True).data)
+        rows = progress_queries.series_of(student)
+        return Response(SeriesSerializer(rows, many=True).data)

@@ -10,7 +10,6 @@ import io
 import json
 import zipfile
 from collections.abc import Iterator
-from functools import partial
 from pathlib import PurePath
 from typing import Any
 
@@ -20,13 +19,18 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 from django.db.models import BinaryField, FileField, Model
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from analysis import files
+from coaching.people import access, audit
+from coaching.people.errors import LessonError
+from coaching.people.listeners import record_parts, withdraw_media
 from coaching.people.models import Student, User
-from coaching.people.telling import withdraw_media
+from coaching.people.queries import shares_with_coach
 
 Rows = dict[type[Model], dict[Any, Model]]
 # Keys to doors, and numbers that mean nothing outside.
-LEFT_OUT = {"token", "frame_times_raw", "claim"}
+LEFT_OUT = {"token", "raw", "claim"}
 SCHEMA = 1
 
 
@@ -91,28 +95,61 @@ def _published(found: Rows) -> Rows:
     }
 
 
-def export_record(student: Student) -> Iterator[bytes]:
+def export_record(student: Student, *, by: User) -> Iterator[bytes]:
     """The record as the bytes of a zip: the files, and `record.json`, which names them.
 
-    Written as it is read, so that neither memory nor disk holds the whole.
+    Written as it is read, so that neither memory nor disk holds the whole. The studio gets
+    no file while the consent to show them to it is void; the student's side always does. The
+    files are looked for before the first byte, so that a store which does not answer is a
+    sentence and not a broken archive.
+
+    Raises
+    ------
+    LessonError
+        503, at once, when the store does not answer.
     """
+    access.require_record(by, student)
+    audit.write(audit.Act.EXPORTED, by=by, student=student)
+    withheld = not (access.may_act(by, student) or shares_with_coach(student))
+    parts = {name: part(student) for name, part in record_parts.items()}
+    return _zipped(student, parts, withheld=withheld)
+
+
+def _zipped(student: Student, parts: dict[str, Any], *, withheld: bool) -> Iterator[bytes]:
     found = _published(rows_of(student))
-    stream, missing = _Stream(), []
+    try:
+        wanted = [] if withheld else list(_files(found))
+        there = [(storage, name) for storage, name in wanted if storage.exists(name)]
+    except Exception as error:
+        if files.trouble(error) is None:
+            raise
+        raise LessonError(
+            _("Our store of clips does not answer just now. Nothing is lost: try again later."),
+            code="storage_away",
+            status=503,
+        ) from error
+    missing = sorted({name for _, name in wanted} - {name for _, name in there})
+    about = {**parts, "files_missing": missing, "files_withheld": "consent" if withheld else ""}
+    return _archive(found, there, about)
+
+
+def _archive(
+    found: Rows, there: list[tuple[Storage, str]], about: dict[str, Any]
+) -> Iterator[bytes]:
+    stream = _Stream()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_STORED) as archive:
-        for storage, name in _files(found):
-            try:
-                source = storage.open(name)
-            except OSError:
-                missing.append(name)
-                continue
-            with source, archive.open(_inside(name), "w", force_zip64=True) as copy:
+        for storage, name in there:
+            with (
+                storage.open(name) as source,
+                archive.open(_inside(name), "w", force_zip64=True) as copy,
+            ):
                 while chunk := source.read(1 << 20):
                     copy.write(chunk)
                     yield stream.taken()
         record = {
             "schema": SCHEMA,
             "made_at": timezone.now(),
-            "files_missing": missing,
+            **about,
             "rows": {
                 model._meta.label_lower: [_plain(row) for row in rows.values()]
                 for model, rows in found.items()
@@ -174,14 +211,18 @@ def _plain(row: Model) -> dict[str, Any]:
 
 
 @transaction.atomic
-def erase_record(*, student: Student) -> None:
+def erase_record(*, student: Student, by: User | None) -> None:
     """Remove the student for good: rows, clips, voices, and accounts used for nothing else.
 
-    Files go after the rows are gone for certain.
+    Files go after the rows are gone for certain. `by` is None for the command line, which
+    takes the demo away.
     """
+    if by is not None:
+        access.require_record(by, student)
+    audit.write(audit.Act.ERASED, by=by, student=student)
     withdraw_media(student)
     found = rows_of(student)
-    files = list(_files(found))
+    named = list(_files(found))
     people = {student.user, *(g.user for g in student.guardianships.select_related("user"))}
     student.delete()
     for model in list(found):  # the clips, now that no submission protects them
@@ -190,8 +231,8 @@ def erase_record(*, student: Student) -> None:
     for user in people:
         if user is not None and not _is_needed(user):
             user.delete()
-    for storage, name in files:
-        transaction.on_commit(partial(storage.delete, name))
+    for _storage, name in named:
+        files.let_go(name)
 
 
 def _pointing(model: type[Model]) -> Iterator[Any]:
@@ -203,7 +244,7 @@ def _is_needed(user: User) -> bool:
     return (
         user.is_staff
         or user.is_superuser
-        or user.studies.exists()
+        or user.student_profiles.exists()
         or user.memberships.exists()
-        or user.wards.exists()
+        or user.minors.exists()
     )

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+from allauth.account.decorators import reauthentication_required
+from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth import login, views
+from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import redirect, render
-from django.urls import reverse_lazy
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
-from coaching.people import access, queries, services
+from coaching.people import access, queries
+from coaching.people.access import user_of
+from coaching.people.accounts import prove_address
 from coaching.people.errors import LessonError
-from coaching.people.forms import FoundForm, SettingsForm, SetupForm, SignInForm
+from coaching.people.forms import FoundForm, SettingsForm, SetupForm, TokenForm
 from coaching.people.models import User
-
-WRONG_PASSWORDS, FORGET_AFTER_S = 10, 900
-LETTERS_AN_HOUR = 5
+from coaching.people.services import joining, studio
+from coaching.people.services.tokens import make_token, remove_token
 
 
 def posted(request: HttpRequest) -> QueryDict | None:
@@ -32,88 +34,9 @@ def enter(request: HttpRequest, user: User) -> None:
     request.session[settings.LANGUAGE_COOKIE_NAME] = user.language
 
 
-class SignIn(views.LoginView):
-    """Ten wrong passwords for one address close it for a quarter of an hour."""
-
-    template_name = "people/login.html"
-    authentication_form = SignInForm
-    redirect_authenticated_user = True
-
-    def post(self, request, *args, **kwargs):  # type: ignore[no-untyped-def]
-        if cache.get(self._key(), 0) >= WRONG_PASSWORDS:
-            raise LessonError(
-                _("Too many wrong passwords: wait a quarter of an hour, or set a new password."),
-                code="too_many",
-                status=429,
-            )
-        return super().post(request, *args, **kwargs)
-
-    def form_valid(self, form):  # type: ignore[no-untyped-def]
-        cache.delete(self._key())
-        enter(self.request, form.get_user())
-        return redirect(self.get_success_url())
-
-    def form_invalid(self, form):  # type: ignore[no-untyped-def]
-        cache.set(self._key(), cache.get(self._key(), 0) + 1, FORGET_AFTER_S)
-        return super().form_invalid(form)
-
-    def get_context_data(self, **kwargs):  # type: ignore[no-untyped-def]
-        return super().get_context_data(setup_is_open=_may_found(self.request), **kwargs)
-
-    def _key(self) -> str:
-        address = self.request.POST.get("username", "").strip().lower()
-        return f"sign-in:{hash((address, self.request.META.get('REMOTE_ADDR')))}"
-
-
-class ForgotPassword(views.PasswordResetView):
-    """At most five letters an hour to one address, whoever asks."""
-
-    template_name = "people/password_forgot.html"
-    email_template_name = "people/mail/password.txt"
-    subject_template_name = "people/mail/password_subject.txt"
-    success_url = reverse_lazy("people:password_mailed")
-
-    def form_valid(self, form):  # type: ignore[no-untyped-def]
-        key = f"forgot:{hash(form.cleaned_data['email'].lower())}"
-        sent = cache.get(key, 0)
-        if sent >= LETTERS_AN_HOUR:
-            return redirect(self.success_url)
-        cache.set(key, sent + 1, 3600)
-        return super().form_valid(form)
-
-
-class PasswordMailed(views.PasswordResetDoneView):
-    template_name = "people/password_mailed.html"
-
-
-class NewPassword(views.PasswordResetConfirmView):
-    template_name = "people/password_new.html"
-    success_url = reverse_lazy("people:login")
-
-    def form_valid(self, form):  # type: ignore[no-untyped-def]
-        messages.success(self.request, _("Your new password is set: sign in with it."))
-        return super().form_valid(form)
-
-
-class ChangePassword(views.PasswordChangeView):
-    template_name = "people/password_change.html"
-    success_url = reverse_lazy("people:profile")
-
-    def form_valid(self, form):  # type: ignore[no-untyped-def]
-        messages.success(self.request, _("Your new password is set."))
-        return super().form_valid(form)
-
-
-def _may_found(request: HttpRequest) -> bool:
-    """The first studio is founded on the page only where the app runs for one machine, or
-    by a superuser; elsewhere with `manage.py createstudio`."""
-    allowed = settings.EMBEDDED or request.user.is_superuser
-    return bool(allowed) and queries.setup_is_open()
-
-
 def setup(request: HttpRequest) -> HttpResponse:
     """Found the first studio of this installation."""
-    if not _may_found(request):
+    if not queries.may_create_first_studio(request.user):
         raise LessonError(
             _("A studio has been founded here: sign in, or ask its owner for an invitation."),
             code="already_set_up",
@@ -125,18 +48,22 @@ def setup(request: HttpRequest) -> HttpResponse:
         data = form.cleaned_data
         try:
             user = (
-                request.user
+                user_of(request)
                 if signed_in
-                else services.open_account(
-                    name=data["name"], email=data["email"], password=data["password"]
+                else joining.open_account(
+                    name=data["name"],
+                    email=data["email"],
+                    password=data["password"],
+                    time_zone=data["time_zone"],
                 )
             )
-            services.create_studio(name=data["studio"], owner=user)
+            studio.create_studio(name=data["studio"], owner=user)
         except LessonError as error:
             form.add_error(None, error.sentence)
         else:
             if not signed_in:
-                enter(request, user)
+                prove_address(user)  # whoever sets the installation up is its owner
+            enter(request, user)
             messages.success(request, _("Your studio stands. Invite your first student."))
             return redirect("people:invite")
     return render(request, "people/setup.html", {"form": form}, status=400 if form.errors else 200)
@@ -145,17 +72,22 @@ def setup(request: HttpRequest) -> HttpResponse:
 @login_required
 def start(request: HttpRequest) -> HttpResponse:
     """For somebody who belongs to no studio yet."""
-    return render(request, "people/start.html", {"setup_is_open": _may_found(request)})
+    return render(
+        request,
+        "people/start.html",
+        {"setup_is_open": queries.may_create_first_studio(request.user)},
+    )
 
 
 @login_required
 def profile(request: HttpRequest) -> HttpResponse:
     """`You`: how the pages look and speak, and the ways to what is kept of you."""
-    user = request.user
+    user = user_of(request)
     initial = {
         "name": user.name,
         "units": user.units,
         "language": user.language,
+        "time_zone": user.time_zone,
         "keys": user.preferences.get("keys", True),
     }
     form = SettingsForm(posted(request), initial=initial)
@@ -165,8 +97,9 @@ def profile(request: HttpRequest) -> HttpResponse:
         data = form.cleaned_data
         user.name, user.units = data["name"], data["units"]
         user.language = data.get("language", user.language)
+        user.time_zone = data["time_zone"]
         user.preferences = {**user.preferences, "keys": data.get("keys", True)}
-        user.save(update_fields=["name", "units", "language", "preferences"])
+        user.save(update_fields=["name", "units", "language", "time_zone", "preferences"])
         request.session[settings.LANGUAGE_COOKIE_NAME] = user.language
         messages.success(request, _("Saved."))
         return redirect("people:profile")
@@ -174,7 +107,34 @@ def profile(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "records": access.acts_as(user).filter(user=user).select_related("studio"),
-        "wards": wards,
+        "minors": wards,
         "memberships": user.memberships.select_related("studio"),
+        "has_proved_address": queries.has_proved_address(user),
+        "has_second_step": is_mfa_enabled(user),
+        "lacks_second_step": queries.lacks_second_step(user),
     }
     return render(request, "people/profile.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]  # ships no types
+def tokens(request: HttpRequest) -> HttpResponse:
+    """The keys of programs that act as this person: made, listed, removed.
+
+    A new key counts as a fresh sign-in, so it takes one.
+    """
+    form = TokenForm(posted(request))
+    made = ""
+    if request.method == "POST" and form.is_valid():
+        _row, made = make_token(user=user_of(request), name=form.cleaned_data["name"], by_form=True)
+        form = TokenForm()
+    context = {"form": form, "made": made, "tokens": queries.living_tokens(user_of(request))}
+    return render(request, "people/tokens.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+@require_POST
+def token_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    remove_token(token=get_object_or_404(user_of(request).api_tokens, pk=pk), by=user_of(request))
+    messages.success(request, _("The key no longer works."))
+    return redirect("people:tokens")

@@ -7,202 +7,519 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('diagnosis', '0002_initial'),
-        ('intake', '0002_initial'),
-        ('people', '0001_initial'),
-        ('review', '0001_initial'),
+        ("diagnosis", "0002_initial"),
+        ("intake", "0002_initial"),
+        ("people", "0001_initial"),
+        ("review", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Drill',
+            name="Drill",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('slug', models.SlugField(max_length=60)),
-                ('cause', models.CharField(blank=True, max_length=60)),
-                ('retired_at', models.DateTimeField(blank=True, null=True)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drills', to='people.studio')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("slug", models.SlugField(max_length=60)),
+                ("cause", models.CharField(blank=True, max_length=60)),
+                ("retired_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="drills",
+                        to="people.studio",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='DrillVersion',
+            name="DrillVersion",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveSmallIntegerField()),
-                ('title', models.CharField(max_length=80)),
-                ('purpose', models.TextField()),
-                ('set_up', models.TextField(blank=True)),
-                ('steps', models.JSONField(default=list)),
-                ('cautions', models.TextField()),
-                ('not_for', models.TextField(blank=True)),
-                ('loads', models.JSONField(default=list)),
-                ('ladder', models.JSONField(default=list)),
-                ('source', models.TextField()),
-                ('shown', models.FileField(blank=True, max_length=200, upload_to='drill/%Y/%m/')),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('drill', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='versions', to='practice.drill')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveSmallIntegerField()),
+                ("title", models.CharField(max_length=80)),
+                ("purpose", models.TextField()),
+                ("set_up", models.TextField(blank=True)),
+                ("steps", models.JSONField(default=list)),
+                ("cautions", models.TextField()),
+                ("not_for", models.TextField(blank=True)),
+                ("loads", models.JSONField(default=list)),
+                ("ladder", models.JSONField(default=list)),
+                ("source", models.TextField()),
+                ("shown", models.FileField(blank=True, max_length=200, upload_to="drill/%Y/%m/")),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "drill",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="versions",
+                        to="practice.drill",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Assignment',
+            name="Assignment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('caution', models.TextField(blank=True)),
-                ('words', models.TextField(blank=True)),
-                ('override_reason', models.CharField(blank=True, max_length=300)),
-                ('show_count_at_once', models.BooleanField(default=True)),
-                ('ask_feel_first', models.BooleanField(default=True)),
-                ('per_day', models.PositiveSmallIntegerField(default=30)),
-                ('starts_on', models.DateField(blank=True, null=True)),
-                ('due_on', models.DateField(blank=True, null=True)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('opened_at', models.DateTimeField(blank=True, null=True)),
-                ('stopped_at', models.DateTimeField(blank=True, null=True)),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
-                ('check_due_on', models.DateField(blank=True, null=True)),
-                ('check_request', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='checks', to='intake.request')),
-                ('finding', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='assignments', to='diagnosis.finding')),
-                ('review', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='assignments', to='review.review')),
-                ('student', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='assignments', to='people.student')),
-                ('drill_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='assignments', to='practice.drillversion')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("caution", models.TextField(blank=True)),
+                ("words", models.TextField(blank=True)),
+                ("override_reason", models.CharField(blank=True, max_length=300)),
+                ("show_count_at_once", models.BooleanField(default=True)),
+                ("ask_feel_first", models.BooleanField(default=True)),
+                ("per_day", models.PositiveSmallIntegerField(default=30)),
+                ("starts_on", models.DateField(blank=True, null=True)),
+                ("due_on", models.DateField(blank=True, null=True)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("opened_at", models.DateTimeField(blank=True, null=True)),
+                ("stopped_at", models.DateTimeField(blank=True, null=True)),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
+                ("check_due_on", models.DateField(blank=True, null=True)),
+                (
+                    "check_request",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="checks",
+                        to="intake.request",
+                    ),
+                ),
+                (
+                    "finding",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="assignments",
+                        to="diagnosis.finding",
+                    ),
+                ),
+                (
+                    "review",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="assignments",
+                        to="review.review",
+                    ),
+                ),
+                (
+                    "student",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="assignments",
+                        to="people.student",
+                    ),
+                ),
+                (
+                    "drill_version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="assignments",
+                        to="practice.drillversion",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PainReport',
+            name="PainReport",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('region', models.CharField(choices=[('neck', 'neck'), ('shoulder', 'shoulder'), ('elbow', 'elbow'), ('wrist', 'wrist or hand'), ('back', 'back'), ('hip', 'hip'), ('knee', 'knee'), ('ankle', 'ankle or foot'), ('other', 'somewhere else')], max_length=10)),
-                ('words', models.CharField(blank=True, max_length=300)),
-                ('urgent', models.BooleanField(default=False)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('seen_at', models.DateTimeField(blank=True, null=True)),
-                ('statement', models.CharField(blank=True, max_length=300)),
-                ('statement_at', models.DateTimeField(blank=True, null=True)),
-                ('reopened_at', models.DateTimeField(blank=True, null=True)),
-                ('assignment', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='pain_reports', to='practice.assignment')),
-                ('reported_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('student', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='pain_reports', to='people.student')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "region",
+                    models.CharField(
+                        choices=[
+                            ("neck", "neck"),
+                            ("shoulder", "shoulder"),
+                            ("elbow", "elbow"),
+                            ("wrist", "wrist or hand"),
+                            ("back", "back"),
+                            ("hip", "hip"),
+                            ("knee", "knee"),
+                            ("ankle", "ankle or foot"),
+                            ("other", "somewhere else"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("words", models.CharField(blank=True, max_length=300)),
+                ("urgent", models.BooleanField(default=False)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("seen_at", models.DateTimeField(blank=True, null=True)),
+                ("statement", models.CharField(blank=True, max_length=300)),
+                ("statement_at", models.DateTimeField(blank=True, null=True)),
+                ("reopened_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "assignment",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="pain_reports",
+                        to="practice.assignment",
+                    ),
+                ),
+                (
+                    "reported_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "student",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="pain_reports",
+                        to="people.student",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='Rung',
+            name="Rung",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(choices=[('hold', 'hold the position'), ('slow', 'slow, no ball'), ('several', 'several in a row'), ('foam', 'a foam ball at a tenth of full speed'), ('faster', 'faster'), ('ball', 'a ball at full speed')], max_length=8)),
-                ('words', models.CharField(blank=True, max_length=300)),
-                ('view', models.CharField(choices=[('down_the_line', 'down the line'), ('face_on', 'face on'), ('rear', 'rear'), ('overhead', 'overhead'), ('other', 'other')], max_length=16)),
-                ('film_kind', models.CharField(choices=[('setup', 'setup'), ('hold', 'hold'), ('rehearsal', 'rehearsal'), ('swing', 'swing'), ('bar', 'bar')], max_length=16)),
-                ('effort', models.CharField(choices=[('still', 'standing still'), ('slow', 'slow motion'), ('tenth', 'a tenth of full speed'), ('half', 'half speed'), ('full', 'full speed')], max_length=8)),
-                ('ball', models.CharField(choices=[('none', 'no ball'), ('foam', 'a foam ball'), ('ball', 'a ball')], default='none', max_length=4)),
-                ('bar_across', models.CharField(choices=[('hips', 'across the hips'), ('chest', 'across the chest')], default='hips', max_length=5)),
-                ('club', models.CharField(blank=True, max_length=40)),
-                ('need', models.PositiveSmallIntegerField(default=1)),
-                ('repetitions', models.PositiveSmallIntegerField(default=1)),
-                ('days', models.PositiveSmallIntegerField(default=1)),
-                ('passed_at', models.DateTimeField(blank=True, null=True)),
-                ('assignment', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rungs', to='practice.assignment')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("hold", "hold the position"),
+                            ("slow", "slow, no ball"),
+                            ("several", "several in a row"),
+                            ("foam", "a foam ball at a tenth of full speed"),
+                            ("faster", "faster"),
+                            ("ball", "a ball at full speed"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("words", models.CharField(blank=True, max_length=300)),
+                (
+                    "view",
+                    models.CharField(
+                        choices=[
+                            ("down_the_line", "down the line"),
+                            ("face_on", "face on"),
+                            ("rear", "rear"),
+                            ("overhead", "overhead"),
+                            ("other", "other"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "film_kind",
+                    models.CharField(
+                        choices=[
+                            ("setup", "setup"),
+                            ("hold", "hold"),
+                            ("rehearsal", "rehearsal"),
+                            ("swing", "swing"),
+                            ("bar", "bar"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "effort",
+                    models.CharField(
+                        choices=[
+                            ("still", "standing still"),
+                            ("slow", "slow motion"),
+                            ("tenth", "a tenth of full speed"),
+                            ("half", "half speed"),
+                            ("full", "full speed"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "ball",
+                    models.CharField(
+                        choices=[("none", "no ball"), ("foam", "a foam ball"), ("ball", "a ball")],
+                        default="none",
+                        max_length=4,
+                    ),
+                ),
+                (
+                    "bar_across",
+                    models.CharField(
+                        choices=[("hips", "across the hips"), ("chest", "across the chest")],
+                        default="hips",
+                        max_length=5,
+                    ),
+                ),
+                ("club", models.CharField(blank=True, max_length=40)),
+                ("need", models.PositiveSmallIntegerField(default=1)),
+                ("repetitions", models.PositiveSmallIntegerField(default=1)),
+                ("days", models.PositiveSmallIntegerField(default=1)),
+                ("passed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "assignment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="rungs",
+                        to="practice.assignment",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='Criterion',
+            name="Criterion",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField(default=0)),
-                ('comparison', models.CharField(choices=[('at_least', 'at least'), ('at_most', 'at most'), ('between', 'between'), ('changed_by', 'changed from the baseline by at least'), ('self_test', 'the student answers')], max_length=10)),
-                ('measure', models.CharField(blank=True, max_length=32)),
-                ('event', models.CharField(blank=True, max_length=16)),
-                ('low', models.FloatField(blank=True, null=True)),
-                ('high', models.FloatField(blank=True, null=True)),
-                ('change', models.FloatField(blank=True, null=True)),
-                ('baseline', models.FloatField(blank=True, null=True)),
-                ('baseline_uncertainty', models.FloatField(blank=True, null=True)),
-                ('question', models.CharField(blank=True, max_length=200)),
-                ('rung', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='criteria', to='practice.rung')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField(default=0)),
+                (
+                    "comparison",
+                    models.CharField(
+                        choices=[
+                            ("at_least", "at least"),
+                            ("at_most", "at most"),
+                            ("between", "between"),
+                            ("changed_by", "changed from the baseline by at least"),
+                            ("self_test", "the student answers"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("measure", models.CharField(blank=True, max_length=32)),
+                ("event", models.CharField(blank=True, max_length=16)),
+                ("low", models.FloatField(blank=True, null=True)),
+                ("high", models.FloatField(blank=True, null=True)),
+                ("change", models.FloatField(blank=True, null=True)),
+                ("baseline", models.FloatField(blank=True, null=True)),
+                ("baseline_uncertainty", models.FloatField(blank=True, null=True)),
+                ("question", models.CharField(blank=True, max_length=200)),
+                (
+                    "rung",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="criteria",
+                        to="practice.rung",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Attempt',
+            name="Attempt",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('felt', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('angle', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='attempt', to='intake.requestedangle')),
-                ('rung', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='attempts', to='practice.rung')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("felt", models.PositiveSmallIntegerField(blank=True, null=True)),
+                (
+                    "angle",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="attempt",
+                        to="intake.requestedangle",
+                    ),
+                ),
+                (
+                    "rung",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="attempts",
+                        to="practice.rung",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='SelfAnswer',
+            name="SelfAnswer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('yes', models.BooleanField()),
-                ('words', models.CharField(blank=True, max_length=300)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('criterion', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='answers', to='practice.criterion')),
-                ('submission', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='self_answers', to='intake.submission')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("yes", models.BooleanField()),
+                ("words", models.CharField(blank=True, max_length=300)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "criterion",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="answers",
+                        to="practice.criterion",
+                    ),
+                ),
+                (
+                    "submission",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="self_answers",
+                        to="intake.submission",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Verdict',
+            name="Verdict",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('decision', models.CharField(choices=[('passed', 'passed'), ('nearly', 'nearly'), ('not_yet', 'not yet'), ('step_back', 'one step back'), ('stop', 'stop')], max_length=10)),
-                ('cue', models.CharField(blank=True, max_length=300)),
-                ('voice', models.FileField(blank=True, max_length=200, upload_to='voice/%Y/%m/')),
-                ('suggested', models.CharField(blank=True, max_length=12)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('attempt', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='verdict', to='practice.attempt')),
-                ('given_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('submission', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='verdicts', to='intake.submission')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "decision",
+                    models.CharField(
+                        choices=[
+                            ("passed", "passed"),
+                            ("nearly", "nearly"),
+                            ("not_yet", "not yet"),
+                            ("step_back", "one step back"),
+                            ("stop", "stop"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("cue", models.CharField(blank=True, max_length=300)),
+                ("voice", models.FileField(blank=True, max_length=200, upload_to="voice/%Y/%m/")),
+                ("suggested", models.CharField(blank=True, max_length=12)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "attempt",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="verdict",
+                        to="practice.attempt",
+                    ),
+                ),
+                (
+                    "given_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "submission",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="verdicts",
+                        to="intake.submission",
+                    ),
+                ),
             ],
         ),
         migrations.AddConstraint(
-            model_name='drill',
-            constraint=models.UniqueConstraint(fields=('studio', 'slug'), name='one_drill_per_slug'),
+            model_name="drill",
+            constraint=models.UniqueConstraint(
+                fields=("studio", "slug"), name="one_drill_per_slug"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='drillversion',
-            constraint=models.UniqueConstraint(fields=('drill', 'number'), name='one_version_per_number'),
+            model_name="drillversion",
+            constraint=models.UniqueConstraint(
+                fields=("drill", "number"), name="one_version_per_number"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='assignment',
-            constraint=models.CheckConstraint(condition=models.Q(('per_day__gte', 1), ('per_day__lte', 60)), name='per_day_1_to_60'),
+            model_name="assignment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("per_day__gte", 1), ("per_day__lte", 60)),
+                name="per_day_1_to_60",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='painreport',
-            constraint=models.CheckConstraint(condition=models.Q(('reopened_at__isnull', True), models.Q(('statement', ''), _negated=True), _connector='OR'), name='never_reopened_without_a_statement'),
+            model_name="painreport",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("reopened_at__isnull", True),
+                    models.Q(("statement", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="never_reopened_without_a_statement",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='rung',
-            constraint=models.UniqueConstraint(fields=('assignment', 'position'), name='one_rung_per_position'),
+            model_name="rung",
+            constraint=models.UniqueConstraint(
+                fields=("assignment", "position"), name="one_rung_per_position"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='rung',
-            constraint=models.CheckConstraint(condition=models.Q(('need__gte', 1), ('need__lte', models.F('repetitions')), ('repetitions__lte', 10)), name='need_k_of_n'),
+            model_name="rung",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("need__gte", 1),
+                    ("need__lte", models.F("repetitions")),
+                    ("repetitions__lte", 10),
+                ),
+                name="need_k_of_n",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='rung',
-            constraint=models.CheckConstraint(condition=models.Q(('days__gte', 1), ('days__lte', 5)), name='days_1_to_5'),
+            model_name="rung",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("days__gte", 1), ("days__lte", 5)), name="days_1_to_5"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='selfanswer',
-            constraint=models.UniqueConstraint(fields=('submission', 'criterion'), name='one_self_answer'),
+            model_name="selfanswer",
+            constraint=models.UniqueConstraint(
+                fields=("submission", "criterion"), name="one_self_answer"
+            ),
         ),
     ]

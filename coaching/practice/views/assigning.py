@@ -13,77 +13,63 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from coaching import numbers
 from coaching.diagnosis import queries as diagnosis
-from coaching.diagnosis.margin import act, room_of, wants_fragment
 from coaching.diagnosis.models import Finding
+from coaching.diagnosis.sidebar import act, room_of, wants_fragment
 from coaching.people import access
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.practice import drills, forms, queries, services
+from coaching.people.models import Student
+from coaching.practice import access as practice_access
+from coaching.practice import drills, forms, ladder_form
+from coaching.practice.beside import drills_context
 from coaching.practice.models import Assignment, Drill
 from coaching.practice.odds import odds_of
-from coaching.practice.views.student import user_of
+from coaching.practice.queries import ladders
+from coaching.practice.services import assigning, refusals
+from coaching.review.access import draft_show
+from coaching.review.drafting import writes_draft
 from coaching.review.models import Review
-from coaching.review.queries import draft_write
 
-
-def review_teach(request: HttpRequest, pk: int) -> Review:
-    """A review whose drills `request.user` may assign and send."""
-    rows = access.rows_taught(request.user, Review)
-    return access.get_object_or_404(rows.select_related("student"), pk=pk)
-
-
-def margin_context(review: Review, trouble: str = "") -> dict[str, Any]:
-    """Everything `practice/_drills.html` shows."""
-    standing = diagnosis.diagnosis_of(review.student, review)
-    drafts = queries.with_ladder(review.assignments.all()).order_by("pk")
-    return {
-        "student": review.student,
-        "review": review,
-        "diagnosis": standing,
-        "drafts": [(a, _trouble_of(review, a)) for a in drafts],
-        "has_library": Drill.objects.filter(
-            studio=review.student.studio_id, retired_at=None
-        ).exists(),
-        "hurting": queries.hurting(review.student),
-        "trouble": trouble,
-    }
-
-
-def _trouble_of(review: Review, assignment: Assignment) -> str:
-    """Why a drill may not be sent as things stand; empty when it may."""
-    if assignment.finding is None or review.published_at:
-        return ""
-    try:
-        services.refuse_wrong_target(
-            review=review, finding=assignment.finding, reason=assignment.override_reason
-        )
-    except LessonError as error:
-        return error.sentence
-    return ""
+# Refusals and states of a finding in which a coach may assign a drill all the same, with a reason.
+OVERRIDABLE = {"cause_open", "question_open", "no_target", "hurts", "leave", "held"}
 
 
 def fragment(request: HttpRequest, review: Review, trouble: str = "") -> HttpResponse:
-    return render(request, "practice/_drills.html", margin_context(review, trouble))
+    return render(request, "practice/_drills.html", drills_context(review, trouble))
 
 
 @require_safe
 @login_required
-def margin(request: HttpRequest, pk: int) -> HttpResponse:
-    return fragment(request, draft_write(request.user, pk))
+def sidebar(request: HttpRequest, ref: str) -> HttpResponse:
+    return fragment(request, draft_show(request.user, ref))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-def assign(request: HttpRequest, pk: int) -> HttpResponse:
+def assign(request: HttpRequest, ref: str) -> HttpResponse:
     """Choose a finding and its drill; then targets, with their odds; then assign."""
-    review = review_teach(request, pk)
+    review = draft_show(request.user, ref)
+    access.student_teach(request.user, review.student_id)
+    if request.method == "POST":
+        return _assigning(request, ref)
+    return _choosing(request, review)
+
+
+@writes_draft
+def _assigning(request: HttpRequest, review: Review) -> HttpResponse:
+    return _choosing(request, review)
+
+
+def _choosing(request: HttpRequest, review: Review) -> HttpResponse:
     given = request.POST if request.method == "POST" else request.GET
     finding = _chosen(diagnosis.visible(review.student, review), given.get("finding", ""))
-    drill = _chosen(queries.library([review.student.studio_id]), given.get("drill", ""))
+    drill = _chosen(ladders.library([review.student.studio_id]), given.get("drill", ""))
     if finding is not None and not given.get("drill"):
-        drill = services.drill_for(finding)
+        drill = refusals.drill_for(finding)
     trouble, refused = "", {}
-    if request.method == "POST" and drill is not None:
+    if request.method == "POST" and drill is not None and not given.get("do"):
         try:
             _assign(request, review, drill=drill, finding=finding)
         except LessonError as error:
@@ -103,23 +89,21 @@ def assign(request: HttpRequest, pk: int) -> HttpResponse:
 def _chosen(rows: Any, pk: str) -> Any:
     if not pk:
         return None
-    if not pk.isdecimal():
-        raise Http404
-    return access.get_object_or_404(rows, pk=int(pk))
+    return access.get_object_or_404(rows, pk=numbers.row_key(pk))
 
 
 def _assign(
     request: HttpRequest, review: Review, *, drill: Drill, finding: Finding | None
 ) -> Assignment:
     post = request.POST
-    return services.assign_drill(
+    return assigning.assign_drill(
         review=review,
         by=user_of(request),
         drill=drill,
         finding=finding,
-        rungs=forms.ladder_from(post, base=drills.newest(drill).ladder),
+        steps=forms.ladder_from(post, base=drills.newest(drill).ladder),
         caution=post.get("caution", ""),
-        words=post.get("words", ""),
+        text=post.get("text", ""),
         override_reason=post.get("override_reason", ""),
         starts_on=forms.day(post.get("starts_on", "")),
         due_on=forms.day(post.get("due_on", "")),
@@ -140,13 +124,13 @@ def assign_context(
 ) -> dict[str, Any]:
     standing = diagnosis.diagnosis_of(review.student, review)
     version = drills.newest(drill) if drill else None
-    ladder = version.ladder if version else []
-    if trouble and ladder:
-        ladder = _as_typed(given, ladder)
-    rows = forms.rung_rows(ladder, odds=partial(_odds, review))
+    ladder = _ladder(given, review.student, version.ladder) if version else []
+    rows = ladder_form.rows(ladder, odds=partial(_odds, review))
     better = None
     if refused and refused.get("drill"):
         better = Drill.objects.filter(pk=refused["drill"]).first()
+    refused = refused or {}
+    line = standing.line(finding.pk) if finding else None
     return {
         "student": review.student,
         "review": review,
@@ -154,31 +138,36 @@ def assign_context(
         "finding": finding,
         "drill": drill,
         "version": version,
-        "library": [(d, drills.newest(d)) for d in queries.library([review.student.studio_id])],
+        "library": [(d, drills.newest(d)) for d in ladders.library([review.student.studio_id])],
         "rows": rows,
-        "comparisons": forms.COMPARISONS.choices,
+        "lists": ladder_form.choices(),
         "given": given,
         "trouble": trouble,
-        "refused": refused or {},
+        "refused": refused,
+        "asks_reason": refused.get("code") in OVERRIDABLE or (line and line.state in OVERRIDABLE),
         "better": better,
         "better_title": drills.newest(better).title if better else "",
-        "line": standing.line(finding.pk) if finding else None,
+        "line": line,
     }
 
 
-def _as_typed(given: Mapping[str, str], ladder: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """What was typed, so that a refused form loses nothing; the drill's own if unreadable."""
-    try:
-        typed = forms.ladder_from(given, base=ladder)
-    except LessonError:
-        return ladder
-    return typed if len(typed) == len(ladder) else ladder
+def _ladder(
+    given: Mapping[str, str], student: Student, own: list[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """What was typed, changed by the button that was pressed; else the drill's own.
+
+    Nobody is asked for a ball where none can be hit.
+    """
+    typed = ladder_form.typed(given)
+    if not typed:
+        return refusals.without_missing_balls(student, own)
+    return ladder_form.done(typed, given["do"]) if given.get("do") else typed
 
 
-def _odds(review: Review, rung: Mapping[str, Any], criterion: Mapping[str, Any]) -> Any:
+def _odds(review: Review, step: Mapping[str, Any], criterion: Mapping[str, Any]) -> Any:
     if not criterion:
         return None
-    return odds_of(review.student, rung, criterion)
+    return odds_of(review.student, step, criterion)
 
 
 @require_safe
@@ -187,7 +176,7 @@ def odds(request: HttpRequest, pk: int) -> HttpResponse:
     """The odds of one criterion while its numbers are typed."""
     student = access.student_prepare(request.user, pk)
     get = request.GET
-    rung = {
+    step = {
         "view": get.get("view", ""),
         "film_kind": get.get("film_kind", ""),
         "need": _count(get.get("need", "1")),
@@ -195,45 +184,62 @@ def odds(request: HttpRequest, pk: int) -> HttpResponse:
     }
     try:
         criterion = forms.criterion_from(get, "c")
-        found = odds_of(student, rung, criterion) if criterion else None
+        found = odds_of(student, step, criterion) if criterion else None
     except LessonError:
         found = None
     return render(request, "practice/_odds.html", {"odds": found})
 
 
 def _count(text: str) -> int:
-    return min(10, max(1, int(text))) if text.isdecimal() else 1
+    try:
+        return min(10, max(1, numbers.whole(text)))
+    except ValueError:
+        return 1
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def ahead(request: HttpRequest, pk: int) -> HttpResponse:
+    """The steps that nobody was asked for yet, to be written anew for this student."""
+    assignment = practice_access.assignment_teach(request.user, pk)
+    steps = [ladders.row_of(step) for step in ladders.steps_ahead(assignment)]
+    behind = [ladders.row_of(step) for step in ladders.steps_behind(assignment)]
+    trouble, status, do = "", 200, request.POST.get("do", "")
+    if request.method == "POST" and do:
+        steps = ladder_form.done(ladder_form.typed(request.POST), do)
+    elif request.method == "POST" and request.POST.get("ahead"):
+        typed = ladder_form.typed(request.POST)
+        try:
+            read = forms.ladder_from(request.POST, base=steps) if typed else []
+            assigning.change_ahead(assignment=assignment, by=user_of(request), steps=read)
+        except LessonError as error:
+            steps, trouble, status = typed, error.sentence, error.status
+        else:
+            messages.success(request, _("Saved."))
+            waits = ladders.attempt_to_judge(assignment)
+            if waits is not None:
+                return redirect("practice:judge", waits.pk)
+            return redirect("practice:drill", assignment.pk)
+    context = {
+        "assignment": assignment,
+        "student": assignment.student,
+        "rows": ladder_form.rows(steps, odds=partial(odds_of, assignment.student), behind=behind),
+        "lists": ladder_form.choices(),
+        "trouble": trouble,
+    }
+    page = "_ladder_editor" if do and wants_fragment(request) else "ahead"
+    return render(request, f"practice/{page}.html", context, status=status)
 
 
 @require_POST
 @login_required
 def unassign(request: HttpRequest, pk: int) -> HttpResponse:
-    assignment = queries.assignment_teach(request.user, pk)
+    assignment = practice_access.assignment_teach(request.user, pk)
     if assignment.review is None:
         raise Http404
     return act(
         request,
         assignment.review,
-        lambda: services.remove_assignment(assignment=assignment),
+        lambda: assigning.remove_assignment(assignment=assignment, by=user_of(request)),
         fragment=fragment,
     )
-
-
-@require_POST
-@login_required
-def publish(request: HttpRequest, pk: int) -> HttpResponse:
-    """Send the answer with its drills."""
-    review = review_teach(request, pk)
-    try:
-        services.publish_lesson(review=review, by=user_of(request))
-    except LessonError as error:
-        if wants_fragment(request):
-            raise  # the room shows the sentence beside its button
-        messages.error(request, error.sentence)
-        return redirect(room_of(review))
-    messages.success(request, _("Sent to %(name)s.") % {"name": review.student.name})
-    response = redirect("desk:waiting")
-    if wants_fragment(request):
-        response = HttpResponse(status=200)
-        response["X-Leave"] = redirect("desk:waiting").url
-    return response

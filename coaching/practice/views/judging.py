@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from pathlib import PurePath
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from coaching.lessons.words import turn_bias_words
+from coaching import numbers
+from coaching.bodies import takes_up_to
+from coaching.lessons import places
+from coaching.lessons.wording.held_club import turn_bias_words
 from coaching.people import access
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.people.models import Student
-from coaching.practice import queries, services
-from coaching.practice.models import Attempt, Criterion, PainReport, Rung, Verdict
-from coaching.practice.views.student import VOICE_ENDINGS, VOICE_MAX_BYTES, user_of
-from coaching.review import turncheck
-from coaching.review.queries import snippets
+from coaching.people.models import Student, User
+from coaching.practice import access as practice_access
+from coaching.practice import forms, undo
+from coaching.practice.models import Attempt, Criterion, Step, Verdict
+from coaching.practice.queries import judged, ladders, pain, progress, stills
+from coaching.practice.services import judging, sharing, stopping
+from coaching.review import spoken, turncheck
+from coaching.review.models import Snippet
+from coaching.review.queries.answers import snippets
 
 LONGEST_CUE = 300
 
@@ -29,93 +34,150 @@ LONGEST_CUE = 300
 @require_safe
 @login_required
 def judge(request: HttpRequest, pk: int) -> HttpResponse:
-    """One attempt: then and now, every repetition, what the figures suggest, the decision."""
-    attempt = queries.attempt_teach(request.user, pk)
+    """One film: then and now, every repetition, and a decision for each drill it is for."""
+    attempt = practice_access.attempt_teach(request.user, pk)
     return render(request, "practice/judge.html", judge_context(request, attempt))
 
 
 def judge_context(request: HttpRequest, attempt: Attempt, trouble: str = "") -> dict[str, Any]:
-    clip = queries.latest_clip(attempt)
-    result = queries.judged([clip]).get(clip.pk) if clip else None
-    assignment = queries.with_ladder(
-        type(attempt.rung.assignment).objects.filter(pk=attempt.rung.assignment_id)
+    """What one drill's verdict needs, and the same of the other drills that the film is for."""
+    others = Attempt.objects.filter(angle=attempt.angle_id).exclude(pk=attempt.pk)
+    rows = others.select_related("step__assignment__student", "verdict").order_by("pk")
+    beside = [_judged_context(other) for other in rows]
+    asked = request.POST
+    mine = _judged_context(attempt) | {
+        "trouble": trouble,
+        "cue": asked.get("cue", ""),
+        "due_on": asked.get("due_on", ""),
+    }
+    films = [mine, *beside]
+    for film in films:
+        film["snippets"] = _cues(request, film)
+    return mine | {
+        "films": films,
+        "decisions": Verdict.Decision.choices,
+    }
+
+
+def _cues(request: HttpRequest, film: dict[str, Any]) -> list[Snippet]:
+    """What is said every day, as it reads about this film; one with an open place is not said."""
+    student, result = film["student"], film["result"]
+    imperial = student.user is not None and student.user.units == User.Units.IMPERIAL
+    read = judged.first_in_words(result, imperial=imperial) if result else {}
+    rows = snippets(request.user, student, **read)
+    return [row for row in rows if places.is_whole(row.text) and len(row.text) <= LONGEST_CUE]
+
+
+def _judged_context(attempt: Attempt) -> dict[str, Any]:
+    clip = ladders.latest_clip(attempt)
+    result = judged.judged_for(attempt, clip) if clip else None
+    assignment = ladders.with_ladder(
+        type(attempt.step.assignment).objects.filter(pk=attempt.step.assignment_id)
     ).get()
-    criteria = list(attempt.rung.criteria.all())
+    criteria = list(attempt.step.criteria.all())
     event = next((c.event for c in criteria if c.event), "top")
-    then, now = queries.then_and_now(clip, event) if clip else (None, None)
-    criterion, kept = queries.kept_change(assignment)
+    then, now = progress.then_and_now(clip, event) if clip else (None, None)
+    criterion, kept = progress.kept_change(assignment)
+    rungs = ladders.ladder_view(assignment)
     return {
         "attempt": attempt,
         "assignment": assignment,
         "student": assignment.student,
-        "rung": attempt.rung,
+        "step": attempt.step,
         "criteria": criteria,
         "clip": clip,
         "result": result,
-        "stills": queries.stills_of(result) if result else {},
-        "verdict": queries.verdict_of(attempt),
+        "stills": stills.stills_of(result) if result else {},
+        "effort": progress.effort_of(clip) if clip else None,
+        "spread": judged.spread_of(result) if result else None,
+        "verdict": ladders.verdict_of(attempt),
         "event": event,
         "then": then,
         "now": now,
-        "places": queries.ladder_view(assignment),
+        "places": rungs,
+        "nexts": next_choices(attempt.step, rungs),
+        "ahead": ladders.steps_ahead(assignment),
         "kept_criterion": criterion,
         "kept": kept,
-        "snippets": [
-            s for s in snippets(request.user, assignment.student) if len(s.words) <= LONGEST_CUE
-        ],
-        "turn_notes": _turn_notes(assignment.student, attempt.rung, criteria),
-        "decisions": Verdict.Decision.choices,
-        "trouble": trouble,
-        "cue": request.POST.get("cue", ""),
+        "measured_asked": any(c.measure for c in criteria),
+        "turn_notes": _turn_notes(assignment.student, attempt.step, criteria),
     }
 
 
-def _turn_notes(student: Student, rung: Rung, criteria: list[Criterion]) -> list[str]:
+def next_choices(step: Step, rungs: list[ladders.Place]) -> list[tuple[int, str]]:
+    """What a pass can open, as (number from 1, words); what follows by itself stands first."""
+    here = next((p for p in rungs if p.step.pk == step.pk), None)
+    ahead = [p.step for p in rungs if p.step.position > step.position and p.step.skipped_at is None]
+    words = _("step %(n)d: %(kind)s")
+    rows = [
+        (s.position + 1, words % {"n": s.position + 1, "kind": s.get_kind_display()}) for s in ahead
+    ]
+    rows = [(n, text if k == 0 else _("skip to %(step)s") % {"step": text})
+            for k, (n, text) in enumerate(rows)]  # fmt: skip
+    rows.append((len(rungs) + 1, _("the drill ends here")))
+    again = (step.position + 1, _("the same step again"))
+    last_day = here is None or here.passes + 1 >= step.days
+    return [rows[0], again, *rows[1:]] if last_day else [again, *rows]
+
+
+def _turn_notes(student: Student, step: Step, criteria: list[Criterion]) -> list[str]:
     """What held clubs have shown of the turns that this step asks for."""
     asked = {c.measure for c in criteria if c.event == turncheck.EVENT} & turncheck.LINE_OF.keys()
     known = turncheck.biases(student) if asked else {}
     return [
         turn_bias_words(turncheck.LINE_OF[m], bias.mean, bias.u, bias.pairs, name=student.name)
         for m in sorted(asked)
-        if (bias := known.get((rung.view, m)))
+        if (bias := known.get((step.view, m)))
     ]
 
 
+@takes_up_to(spoken.MAX_BYTES)
 @require_POST
 @login_required
 def verdict(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the verdict and go on with the waiting list."""
-    attempt = queries.attempt_teach(request.user, pk)
+    attempt = practice_access.attempt_teach(request.user, pk)
     try:
-        given = services.judge_attempt(
+        given = judging.judge_attempt(
             attempt=attempt,
             by=user_of(request),
             decision=request.POST.get("decision", ""),
             cue=request.POST.get("cue", "") or request.POST.get("snippet", ""),
-            voice=_voice_of(request),
+            voice=spoken.recording_of(request),
+            next_step=_number(request.POST.get("next_step", "")),
+            due_on=forms.day(request.POST.get("due_on", "")),
         )
     except LessonError as error:
         context = judge_context(request, attempt, error.sentence)
         return render(request, "practice/judge.html", context, status=error.status)
-    messages.success(request, told(given))
-    return redirect("desk:waiting")
+    messages.success(request, verdict_message(given))
+    other = sharing.others_unjudged(attempt).order_by("pk").first()
+    return redirect("practice:judge", other.pk) if other else redirect("waiting")
 
 
-def _voice_of(request: HttpRequest) -> UploadedFile | None:
-    voice = request.FILES.get("voice")
-    if voice is None:
-        return None
-    if PurePath(voice.name or "").suffix.lower() not in VOICE_ENDINGS:
-        raise LessonError(_("Choose a recording (WebM, MP4, M4A, MP3, OGG, WAV)."), code="voice")
-    if (voice.size or 0) > VOICE_MAX_BYTES:
-        raise LessonError(_("Keep a cue under 32 MB."), code="too_big", status=413)
-    return voice
+def _number(text: str) -> int | None:
+    """The number of a step; None where the form does not ask."""
+    try:
+        return numbers.whole(text) if text else None
+    except ValueError:
+        return 0  # refused with a sentence by the service
 
 
-def told(verdict: Verdict) -> str:
+@require_POST
+@login_required
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Undo a verdict within ten seconds."""
+    attempt = undo.take_back_verdict(
+        verdict=practice_access.verdict_teach(request.user, pk=pk), by=user_of(request)
+    )
+    messages.success(request, _("Taken back: nobody was told."))
+    return redirect("practice:judge", attempt.pk)
+
+
+def verdict_message(verdict: Verdict) -> str:
     """What a verdict did, in one sentence."""
-    rung = verdict.attempt.rung
-    assignment = rung.assignment
+    step = verdict.attempt.step
+    assignment = step.assignment
     assignment.refresh_from_db()
     name = assignment.student.name
     kinds = Verdict.Decision
@@ -127,8 +189,8 @@ def told(verdict: Verdict) -> str:
             if (verdict.decision != kinds.STEP_BACK)
             else _("%(name)s goes one step back.") % {"name": name}
         )
-    rung.refresh_from_db()
-    if rung.passed_at is None:
+    step.refresh_from_db()
+    if step.passed_at is None:
         return _("Passed. %(name)s films the same step on another day.") % {"name": name}
     if assignment.closed_at is None:
         return _("Passed. The next step is open for %(name)s.") % {"name": name}
@@ -141,26 +203,15 @@ def told(verdict: Verdict) -> str:
 # --- pain ---------------------------------------------------------------------------
 
 
-def _report(request: HttpRequest, pk: int, roles: tuple[str, ...]) -> PainReport:
-    rows = access.rows_taught(request.user, PainReport, roles=roles)
-    return access.get_object_or_404(
-        rows.select_related("student", "assignment__drill_version", "reported_by"), pk=pk
-    )
-
-
 @require_safe
 @login_required
 def pain_report(request: HttpRequest, pk: int) -> HttpResponse:
-    report = _report(request, pk, access.STAFF)
+    report = practice_access.report_teach(request.user, pk, access.STAFF)
     return render(
         request,
         "practice/pain_report.html",
         {
-            "report": report,
-            "student": report.student,
-            "stopped": report.student.assignments.filter(
-                stopped_at__isnull=False, closed_at=None
-            ).select_related("drill_version"),
+            **pain.report_sheet(report),
             "can_teach": access.is_staff_of(request.user, report.student, access.TEACHING),
         },
     )
@@ -169,17 +220,17 @@ def pain_report(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @login_required
 def pain_seen(request: HttpRequest, pk: int) -> HttpResponse:
-    report = _report(request, pk, access.STAFF)
-    services.mark_pain_seen(report=report)
-    return redirect("lessons:thread", report.student_id)
+    report = practice_access.report_teach(request.user, pk, access.STAFF)
+    stopping.mark_pain_seen(report=report, by=user_of(request))
+    return redirect("thread", report.student_id)
 
 
 @require_POST
 @login_required
 def reopen(request: HttpRequest, pk: int) -> HttpResponse:
-    report = _report(request, pk, access.TEACHING)
+    report = practice_access.report_teach(request.user, pk, access.TEACHING)
     try:
-        services.reopen_after_pain(report=report, by=user_of(request))
+        stopping.reopen_after_pain(report=report, by=user_of(request))
     except LessonError as error:
         messages.error(request, error.sentence)
     else:
@@ -195,19 +246,19 @@ def reopen(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @login_required
 def check_film(request: HttpRequest, pk: int) -> HttpResponse:
-    assignment = queries.assignment_teach(request.user, pk)
+    assignment = practice_access.assignment_teach(request.user, pk)
     try:
-        services.ask_check_film(assignment=assignment, by=user_of(request))
+        judging.ask_check_film(assignment=assignment, by=user_of(request))
     except LessonError as error:
         messages.error(request, error.sentence)
     else:
         messages.success(request, _("Sent to %(name)s.") % {"name": assignment.student.name})
-    return redirect("desk:waiting")
+    return redirect("waiting")
 
 
 @require_POST
 @login_required
 def skip_check(request: HttpRequest, pk: int) -> HttpResponse:
-    assignment = queries.assignment_teach(request.user, pk)
-    services.skip_check_film(assignment=assignment)
-    return redirect("desk:waiting")
+    assignment = practice_access.assignment_teach(request.user, pk)
+    judging.skip_check_film(assignment=assignment, by=user_of(request))
+    return redirect("waiting")

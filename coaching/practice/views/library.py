@@ -2,38 +2,38 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import PurePath
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.files.uploadedfile import UploadedFile
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.db.models import Count
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from coaching.diagnosis.rules import all_rules
-from coaching.diagnosis.tags import all_tags
-from coaching.intake import media
+from coaching.bodies import takes_up_to
+from coaching.diagnosis.catalogue import STAGES
+from coaching.diagnosis.entries import catalogue_of, stage_title
+from coaching.diagnosis.sidebar import wants_fragment
 from coaching.people import access
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
 from coaching.people.models import Studio
-from coaching.practice import drills, forms, queries, services
-from coaching.practice.models import Drill, DrillVersion
-
-SHOWN_ENDINGS = {
-    ".jpg": "image/jpeg",
-    ".jpeg": "image/jpeg",
-    ".png": "image/png",
-    ".webp": "image/webp",
-    ".mp4": "video/mp4",
-    ".webm": "video/webm",
-}
-SHOWN_MAX_BYTES = 64 * 1024 * 1024
+from coaching.people.sides import without_sides
+from coaching.practice import access as practice_access
+from coaching.practice import drills, forms, ladder_form
+from coaching.practice.models import Assignment, Drill, DrillVersion
+from coaching.practice.odds import usual_odds
+from coaching.practice.queries import ladders
+from coaching.practice.queries.showing import Own, own_of_version
+from coaching.practice.services import library as library_services
+from coaching.practice.services import showing
+from coaching.practice.views.showing import MAX_BYTES as SHOWN_MAX_BYTES
+from coaching.practice.views.showing import shown_of
 
 
 def _studio(request: HttpRequest, roles: tuple[str, ...] = access.STAFF) -> Studio:
@@ -50,7 +50,7 @@ def _studio(request: HttpRequest, roles: tuple[str, ...] = access.STAFF) -> Stud
 @login_required
 def library(request: HttpRequest) -> HttpResponse:
     studio = _studio(request)
-    rows = [(drill, drills.newest(drill)) for drill in queries.library([studio.pk])]
+    rows = [(drill, drills.newest(drill)) for drill in ladders.library([studio.pk])]
     return render(
         request,
         "practice/library.html",
@@ -58,26 +58,52 @@ def library(request: HttpRequest) -> HttpResponse:
             "studio": studio,
             "studios": access.studios(request.user),
             "rows": rows,
-            "causes": causes(),
-            "can_teach": access.studios(request.user, access.TEACHING)
-            .filter(pk=studio.pk)
-            .exists(),
+            "groups": _grouped(studio, rows),
+            "causes": causes(studio),
+            "can_teach": access.works_in(request.user, studio.pk, access.TEACHING),
         },
     )
 
 
-def causes() -> dict[str, str]:
-    """What a drill can treat, in words: rules, tags, and carrying over to the ball."""
-    named = {rule.id: rule.title for rule in all_rules() if rule.kind in ("cause", "compensation")}
-    named |= {rule.id: rule.title for rule in all_rules() if rule.kind == "question"}
-    named |= {tag.id: tag.label for tag in all_tags()}
+@dataclass(frozen=True)
+class Card:
+    """A drill as the library shows it, and how many students were given it."""
+
+    drill: Drill
+    version: DrillVersion
+    own: Own | None
+    used: int
+
+
+def _grouped(
+    studio: Studio, rows: list[tuple[Drill, DrillVersion]]
+) -> list[tuple[str, list[Card]]]:
+    """Drills by the part of the swing that they treat, in the order of the swing."""
+    catalogue = catalogue_of(studio)
+    counts = Assignment.objects.filter(
+        drill_version__drill__studio=studio, opened_at__isnull=False
+    ).values_list("drill_version__drill")
+    used = dict(counts.annotate(Count("student", distinct=True)))
+    groups: dict[str, list[Card]] = {stage: [] for stage in (*STAGES, "")}
+    for drill, version in rows:
+        entry = catalogue.get(drill.cause)
+        stage = entry.stage if entry and entry.stage in groups else ""
+        groups[stage].append(Card(drill, version, own_of_version(version), used.get(drill.pk, 0)))
+    other = _("For any swing")
+    return [(stage_title(s) if s else other, cards) for s, cards in groups.items() if cards]
+
+
+def causes(studio: Studio) -> dict[str, str]:
+    """What a drill can treat, in words: the studio's catalogue, and carrying over to the ball."""
+    treated = ("cause", "compensation", "question")
+    named = {e.id: without_sides(e.name) for e in catalogue_of(studio).shown if e.kind in treated}
     return named | {"transfer": _("carrying a move over to the ball")}
 
 
 @require_safe
 @login_required
 def show(request: HttpRequest, pk: int) -> HttpResponse:
-    drill = queries.drill_read(request.user, pk)
+    drill = practice_access.drill_read(request.user, pk)
     version = drills.newest(drill)
     return render(
         request,
@@ -85,69 +111,92 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "drill": drill,
             "version": version,
+            "own": own_of_version(version),
             "earlier": [v for v in drill.versions.all() if v.pk != version.pk],
-            "rungs": forms.rung_rows(version.ladder),
-            "cause_words": causes().get(drill.cause, drill.cause),
+            "steps": ladder_form.rows(version.ladder),
+            "cause_words": causes(drill.studio).get(drill.cause, drill.cause),
             "used": version.assignments.count(),
-            "can_teach": access.studios(request.user, access.TEACHING)
-            .filter(pk=drill.studio_id)
-            .exists(),
+            "can_teach": access.works_in(request.user, drill.studio_id, access.TEACHING),
         },
     )
 
 
+@takes_up_to(SHOWN_MAX_BYTES)
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def write(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """A new drill, or a new version of one."""
-    drill = queries.drill_teach(request.user, pk) if pk else None
+    drill = practice_access.drill_teach(request.user, pk) if pk else None
     studio = drill.studio if drill else _studio(request, access.TEACHING)
     row = drills.row_of(drill.slug, drill.cause, drills.newest(drill)) if drill else _empty()
-    trouble, status = "", 200
-    if request.method == "POST":
+    trouble, status, do = "", 200, request.POST.get("do", "")
+    if request.method == "POST" and do:
+        row = forms.drill_from(
+            request.POST,
+            slug=row["slug"],
+            ladder=ladder_form.done(ladder_form.typed(request.POST), do),
+            loads=request.POST.getlist("loads"),
+        )
+    elif request.method == "POST":
         try:
             row = _typed(request, row)
-            row["ladder"] = forms.ladder_text(request.POST.get("ladder", ""))
-            picture = _shown_of(request)
-            version, _what = services.save_drill(studio=studio, row=row)
+            picture = shown_of(request)
+            row["ladder"] = forms.ladder_from(request.POST, base=row["ladder"])
+            version, _what = library_services.save_drill(
+                by=user_of(request), studio=studio, row=row
+            )
             if picture is not None:
-                services.show_drill(version=version, shown=picture)
+                showing.show_drill(version=version, by=user_of(request), shown=picture)
         except LessonError as error:
             trouble, status = error.sentence, error.status
         else:
-            messages.success(request, _("Kept."))
+            messages.success(request, _("Saved."))
             return redirect("practice:library_drill", version.drill_id)
-    return render(
-        request,
-        "practice/library_write.html",
-        {
-            "drill": drill,
-            "studio": studio,
-            "row": row,
-            "steps": "\n".join(step["words"] for step in row["steps"]),
-            "ladder": request.POST.get("ladder") or json.dumps(row["ladder"], indent=1),
-            "loads": forms.LOADS,
-            "causes": causes(),
-            "trouble": trouble,
-        },
-        status=status,
-    )
+    context = {
+        "drill": drill,
+        "studio": studio,
+        "row": row,
+        "instructions": "\n".join(step["text"] for step in row["instructions"]),
+        "rows": ladder_form.rows(row["ladder"], odds=usual_odds),
+        "lists": ladder_form.choices(),
+        "loads": forms.LOADS,
+        "causes": causes(studio),
+        "trouble": trouble,
+        "used": drills.newest(drill).assignments.count() if drill else 0,
+    }
+    page = "_ladder_editor" if do and wants_fragment(request) else "library_write"
+    return render(request, f"practice/{page}.html", context, status=status)
+
+
+@require_safe
+@login_required
+def odds(request: HttpRequest) -> HttpResponse:
+    """How sure a target of the library can be, while its numbers are typed."""
+    step = {"view": request.GET.get("view", ""), "film_kind": request.GET.get("film_kind", "")}
+    try:
+        criterion = forms.criterion_from(request.GET, "c")
+    except LessonError:
+        criterion = None
+    found = usual_odds(step, criterion) if criterion and criterion.get("measure") else None
+    return render(request, "practice/_usual_odds.html", {"odds": found})
 
 
 def _empty() -> dict[str, Any]:
-    """An empty drill with a ladder that can be judged."""
-    like = next(d for d in drills.starter() if d["slug"] == "turn-with-a-club-on-the-hips")
+    """An empty drill with one step to begin with."""
     return {
-        **dict.fromkeys(("slug", "cause", "title", "purpose", "set_up", "cautions", "not_for"), ""),
-        "steps": [],
+        **dict.fromkeys(
+            ("slug", "cause", "title", "purpose", "feel", "set_up", "cautions", "not_for"), ""
+        ),
+        "instructions": [],
         "loads": [],
         "source": _("common practice, no published source"),
-        "ladder": like["ladder"][1:],
+        "ladder": [ladder_form.FIRST_STEP],
     }
 
 
 def _typed(request: HttpRequest, row: dict[str, Any]) -> dict[str, Any]:
     """What was typed, with the ladder as it was: a form that is refused loses nothing."""
+    row["ladder"] = ladder_form.typed(request.POST) or row["ladder"]
     slug = row["slug"] or slugify(request.POST.get("title", ""))[:60].strip("-")
     if not slug:
         raise LessonError(_("Give the drill a title."), code="no_title")
@@ -156,23 +205,12 @@ def _typed(request: HttpRequest, row: dict[str, Any]) -> dict[str, Any]:
     )
 
 
-def _shown_of(request: HttpRequest) -> UploadedFile | None:
-    shown = request.FILES.get("shown")
-    if shown is None:
-        return None
-    if PurePath(shown.name or "").suffix.lower() not in SHOWN_ENDINGS:
-        raise LessonError(
-            _("Choose a picture (JPEG, PNG, WebP) or a clip (MP4, WebM)."), code="shown"
-        )
-    if (shown.size or 0) > SHOWN_MAX_BYTES:
-        raise LessonError(_("Keep the clip of a drill under 64 MB."), code="too_big", status=413)
-    return shown
-
-
 @require_POST
 @login_required
 def retire(request: HttpRequest, pk: int) -> HttpResponse:
-    services.retire_drill(drill=queries.drill_teach(request.user, pk))
+    library_services.retire_drill(
+        by=user_of(request), drill=practice_access.drill_teach(request.user, pk)
+    )
     messages.success(request, _("Taken out of the library. What was assigned stays."))
     return redirect("practice:library")
 
@@ -198,7 +236,9 @@ def take_in(request: HttpRequest) -> HttpResponse:
             raise LessonError(_("Choose a file first."), code="no_file")
         if (file.size or 0) > drills.MAX_BYTES:
             raise LessonError(_("A drill file is smaller than 2 MB."), code="too_big", status=413)
-        counts = services.import_drills(studio=studio, text=file.read())
+        counts = library_services.import_drills(
+            by=user_of(request), studio=studio, text=file.read()
+        )
     except LessonError as error:
         messages.error(request, error.sentence)
     else:
@@ -210,7 +250,9 @@ def take_in(request: HttpRequest) -> HttpResponse:
 @login_required
 def starter(request: HttpRequest) -> HttpResponse:
     studio = _studio(request, access.TEACHING)
-    messages.success(request, _told(services.load_starter_library(studio=studio)))
+    messages.success(
+        request, _told(library_services.load_starter_library(by=user_of(request), studio=studio))
+    )
     return redirect("practice:library")
 
 
@@ -219,24 +261,7 @@ def starter(request: HttpRequest) -> HttpResponse:
 def give_out(request: HttpRequest) -> HttpResponse:
     """Every drill in use as one file."""
     studio = _studio(request)
-    text = drills.as_json(list(queries.library([studio.pk])))
+    text = drills.as_json(list(ladders.library([studio.pk])))
     response = HttpResponse(text, content_type="application/json")
     response["Content-Disposition"] = f'attachment; filename="{studio.slug}-drills.json"'
     return response
-
-
-@require_safe
-@login_required
-def shown(request: HttpRequest, pk: int) -> HttpResponseBase:
-    """The coach's own picture or clip: for the studio, and for students who have the drill."""
-    version = access.get_object_or_404(DrillVersion.objects.select_related("drill"), pk=pk)
-    ours = Drill.objects.filter(pk=version.drill_id, studio__in=access.studios(request.user))
-    theirs = version.assignments.filter(
-        student__in=access.acts_as(request.user), opened_at__isnull=False
-    )
-    if not version.shown or not (ours.exists() or theirs.exists()):
-        raise Http404
-    ending = PurePath(version.shown.name).suffix.lower()
-    return media.serve(
-        request, version.shown, filename=f"drill{ending}", content_type=SHOWN_ENDINGS[ending]
-    )

@@ -1,10 +1,7 @@
-"""What a student sees: the drill, the ladder, what has changed, and "it hurts"."""
+"""What a student sees of a drill: the drill itself, its ladder, a verdict and its voice."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import groupby
-from pathlib import PurePath
 from typing import Any
 
 from django.contrib import messages
@@ -12,50 +9,44 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
-from coaching.intake import media
+from coaching import numbers
 from coaching.intake.models import Submission
+from coaching.lessons.models import Entry
+from coaching.lessons.services import mark_read
+from coaching.offline import is_for_later
 from coaching.people import access
+from coaching.people.access import user_of
 from coaching.people.errors import LessonError
-from coaching.people.forms import BODY_ORDER
-from coaching.people.models import User
-from coaching.practice import charts, queries, services
-from coaching.practice.models import Assignment, Criterion, PainReport, Verdict
-
-VOICE_ENDINGS = {
-    ".webm": "audio/webm",
-    ".mp4": "audio/mp4",
-    ".m4a": "audio/mp4",
-    ".mp3": "audio/mpeg",
-    ".ogg": "audio/ogg",
-    ".wav": "audio/wav",
-}
-VOICE_MAX_BYTES = 32 * 1024 * 1024
-
-
-def user_of(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)  # login_required
-    return request.user
-
-
-# --- the drill ----------------------------------------------------------------------
+from coaching.practice import access as practice_access
+from coaching.practice.models import Assignment, Attempt, Criterion, Step
+from coaching.practice.queries import judged, ladders, showing, stills, targets
+from coaching.practice.queries import progress as progress_queries
+from coaching.practice.services import judging
+from coaching.review import spoken
 
 
 @require_safe
 @login_required
 def drill(request: HttpRequest, pk: int) -> HttpResponse:
     """One drill: caution, what, why, how many, how to film, what counts as done."""
-    assignment = queries.assignment_read(request.user, pk)
+    assignment = practice_access.assignment_read(request.user, pk)
     return render(request, "practice/drill.html", drill_context(request, assignment))
 
 
 def drill_context(request: HttpRequest, assignment: Assignment) -> dict[str, Any]:
-    step = queries.current_step(assignment)
-    last = _last_clip(assignment)
-    result = queries.judged([last]).get(last.pk) if last else None
+    current = ladders.current_step(assignment)
+    filmed = _last_filmed(assignment)
+    result = judged.judged_for(*filmed) if filmed else None
     attempt = result.attempt if result else None
-    verdict = queries.verdict_of(attempt) if attempt else None
+    verdict = ladders.verdict_of(attempt) if attempt else None
+    slug = assignment.drill_version.drill.slug
+    shown = (
+        targets.targets_shown(current.step, slug, assignment.student.handedness)
+        if current.step
+        else []
+    )
     asks_feel = (
         result is not None
         and verdict is None
@@ -63,231 +54,115 @@ def drill_context(request: HttpRequest, assignment: Assignment) -> dict[str, Any
         and result.attempt.felt is None
         and bool(result.asked)
     )
+    can_act = access.acts_for(request.user, assignment.student_id)
+    shows_count = assignment.show_count_at_once and not asks_feel
     return {
         "assignment": assignment,
         "version": assignment.drill_version,
+        "slug": slug,
+        "own": showing.own_of(assignment, current.step),
+        "target": shown[0] if shown else None,
+        "more_targets": shown[1:],
+        "due_on": current.due_on,
+        "shared_with": ladders.drills_sharing(current.attempt) if current.attempt else [],
+        "can_teach": access.is_staff_of(request.user, assignment.student, access.TEACHING),
+        "ahead": [] if assignment.closed_at else ladders.steps_ahead(assignment),
         "student": assignment.student,
-        "step": step,
-        "places": queries.ladder_view(assignment),
+        "current": current,
+        "places": ladders.ladder_view(assignment),
         "last": result,
-        "stills": queries.stills_of(result) if result else {},
+        "stills": stills.stills_of(result) if result else {},
         "verdict": verdict,
         "asks_feel": asks_feel,
-        "shows_count": assignment.show_count_at_once and not asks_feel,
-        "final": queries.final_targets(assignment),
-        "drawn": [c.measure for c in step.rung.criteria.all()] if step.rung else [],
-        "can_act": access.acts_as(request.user).filter(pk=assignment.student_id).exists(),
+        "shows_count": bool(verdict) or shows_count or not can_act,
+        "final": ladders.final_targets(assignment),
+        "drawn": [c.measure for c in current.step.criteria.all()] if current.step else [],
+        "can_act": can_act,
         "pain": assignment.student.pain_reports.filter(reopened_at=None).last(),
-        "feel_choices": range((attempt.rung.repetitions if attempt else 0) + 1),
+        "feel_choices": range((attempt.step.repetitions if attempt else 0) + 1),
     }
 
 
-def _last_clip(assignment: Assignment) -> Submission | None:
-    clips = [
-        clip
-        for rung in assignment.rungs.all()
-        for attempt in rung.attempts.all()
-        if (clip := queries.latest_clip(attempt)) is not None
+def _last_filmed(assignment: Assignment) -> tuple[Attempt, Submission] | None:
+    filmed = [
+        (attempt, clip)
+        for step in assignment.steps.all()
+        for attempt in step.attempts.all()
+        if (clip := ladders.latest_clip(attempt)) is not None
     ]
-    return max(clips, key=lambda clip: clip.pk, default=None)
+    return max(filmed, key=lambda pair: pair[1].pk, default=None)
 
 
 @require_POST
 @login_required
 def feel(request: HttpRequest, pk: int) -> HttpResponse:
     """How many the student feels will count, before the number is shown."""
-    attempt = queries.attempt_act(request.user, pk)
-    count = request.POST.get("count", "")
+    attempt = practice_access.attempt_act(request.user, pk)
     try:
-        services.tell_feel(attempt=attempt, count=int(count) if count.isdecimal() else -1)
+        count = numbers.whole(request.POST.get("count", ""), high=1000)
+    except ValueError:
+        count = -1
+    try:
+        judging.record_feel(attempt=attempt, by=user_of(request), count=count)
     except LessonError as error:
         messages.error(request, error.sentence)
-    return redirect("practice:drill", attempt.rung.assignment_id)
+    return redirect("practice:drill", attempt.step.assignment_id)
 
 
 @require_POST
 @login_required
 def self_answers(request: HttpRequest, pk: int) -> HttpResponse:
-    """The student's answers to the self-tests of a clip."""
-    rows = access.rows_acted(request.user, Submission).filter(angle__attempt__isnull=False)
-    clip = access.get_object_or_404(rows.select_related("angle__attempt__rung"), pk=pk)
-    rung = clip.angle.attempt.rung  # type: ignore[union-attr]
+    """The student's answers to the self-tests of a clip, of every drill it is for."""
+    clip = practice_access.filmed_act(request.user, pk)
+    asked = Criterion.objects.filter(step__attempts__angle=clip.angle_id)
+    asked = asked.filter(comparison=Criterion.Comparison.SELF_TEST).select_related("step")
+    steps = Step.objects.filter(attempts__angle=clip.angle_id).order_by("pk")
+    named = {str(step.assignment_id): step for step in steps}
+    step = named.get(request.POST.get("drill", ""), steps[0])
     try:
-        for criterion in rung.criteria.filter(comparison=Criterion.Comparison.SELF_TEST):
+        for criterion in asked:
             said = request.POST.get(f"answer-{criterion.pk}", "")
             if said in ("yes", "no"):
-                services.record_self_answer(
+                judging.record_self_answer(
                     submission=clip, criterion=criterion, by=user_of(request), yes=said == "yes"
                 )
     except LessonError as error:
         messages.error(request, error.sentence)
     else:
         messages.success(request, _("Thank you. Your coach has your answer."))
-    return redirect("practice:drill", rung.assignment_id)
+    return redirect("practice:drill", step.assignment_id)
+
+
+@require_safe
+@login_required
+def verdict_read(request: HttpRequest, pk: int) -> HttpResponse:
+    """A verdict as its student reads it: what was decided, each swing, then and now, next."""
+    verdict = practice_access.verdict_read(request.user, pk)
+    assignment = practice_access.assignment_read(request.user, verdict.attempt.step.assignment_id)
+    student = assignment.student
+    can_act = access.acts_for(request.user, student.pk)
+    if can_act and not is_for_later(request):
+        mark_read(student=student, by=user_of(request), kind=Entry.Kind.JUDGED, verdict=verdict.pk)
+    result = judged.judged_for(verdict.attempt, verdict.submission)
+    step = verdict.attempt.step
+    context = {
+        "verdict": verdict,
+        "assignment": assignment,
+        "step": step,
+        "student": student,
+        "can_act": can_act,
+        "swings": stills.swings_of(result) if result else [],
+        "result": result,
+        "then_now": progress_queries.then_and_now_of(student),
+        "current": ladders.current_step(assignment),
+        "places": ladders.ladder_view(assignment),
+    }
+    return render(request, "practice/verdict_read.html", context)
 
 
 @require_safe
 @login_required
 def voice(request: HttpRequest, pk: int) -> HttpResponseBase:
     """What the coach said with a verdict."""
-    rows = access.rows_read(request.user, Verdict, "attempt__rung__assignment__student")
-    verdict = access.get_object_or_404(rows.exclude(voice=""), pk=pk)
-    ending = PurePath(verdict.voice.name).suffix.lower()
-    return media.serve(
-        request,
-        verdict.voice,
-        filename=f"cue{ending}",
-        content_type=VOICE_ENDINGS.get(ending, "application/octet-stream"),
-    )
-
-
-# --- what has changed ---------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Pictured:
-    """A series with its picture and the first and last clip of it."""
-
-    series: queries.Series
-    chart: charts.Chart
-
-    @property
-    def comparison(self) -> str:
-        """What the last film was asked for, as a span draws it."""
-        low, high = self.last.low, self.last.high
-        if low is None and high is None:
-            return ""
-        return "at_most" if low is None else "at_least" if high is None else "between"
-
-    @property
-    def first(self) -> queries.Point:
-        return self.series.points[0]
-
-    @property
-    def last(self) -> queries.Point:
-        return self.series.points[-1]
-
-
-@require_safe
-@login_required
-def progress(request: HttpRequest, pk: int) -> HttpResponse:
-    """Ladders, each measure over time under its own condition, then and now."""
-    student = access.student_read(request.user, pk)
-    assignments = list(
-        queries.with_ladder(student.assignments.filter(opened_at__isnull=False)).order_by("-pk")
-    )
-    series = queries.series_of(student)
-    return render(
-        request,
-        "practice/progress.html",
-        {
-            "student": student,
-            "ladders": [(a, queries.current_step(a), queries.ladder_view(a)) for a in assignments],
-            "measures": _by_measure(series),
-            "drawn": [row.measure for row in series],
-            "kept": [(a, *queries.kept_change(a)) for a in assignments],
-        },
-    )
-
-
-def _by_measure(found: list[queries.Series]) -> list[list[Pictured]]:
-    """Each measure once, with its conditions beneath it."""
-    rows = groupby(found, key=lambda series: (series.measure, series.event))
-    return [[_pictured(series) for series in group] for _key, group in rows]
-
-
-def _pictured(series: queries.Series) -> Pictured:
-    points = [(p.at, p.value, p.uncertainty, p.low, p.high) for p in series.points]
-    return Pictured(series, charts.draw(points))
-
-
-# --- it hurts -----------------------------------------------------------------------
-
-
-@require_POST
-@login_required
-def hurts(request: HttpRequest, pk: int) -> HttpResponse:
-    """One tap: everything stops, and then we ask where."""
-    assignment = queries.assignment_act(request.user, pk)
-    report = services.stop_drill(assignment=assignment, by=user_of(request))
-    return redirect("practice:pain_where", report.pk)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@login_required
-def pain(request: HttpRequest, pk: int) -> HttpResponse:
-    """The body map of somebody in pain; touching a part reports it."""
-    student = access.student_act(request.user, pk)
-    trouble, status = "", 200
-    if request.method == "POST":
-        try:
-            report = services.report_pain(
-                student=student, by=user_of(request), region=request.POST.get("region", "")
-            )
-        except LessonError as error:
-            trouble, status = error.sentence, error.status
-        else:
-            return redirect("practice:pain_where", report.pk)
-    return render(
-        request,
-        "practice/pain.html",
-        {
-            "student": student,
-            "regions": [(region.value, region.label) for region in BODY_ORDER],
-            "reports": student.pain_reports.filter(reopened_at=None),
-            "trouble": trouble,
-        },
-        status=status,
-    )
-
-
-def _report_of(request: HttpRequest, pk: int) -> PainReport:
-    rows = access.rows_acted(request.user, PainReport).select_related("student")
-    return access.get_object_or_404(rows, pk=pk)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@login_required
-def pain_where(request: HttpRequest, pk: int) -> HttpResponse:
-    """It is stopped; where it hurts, urgent signs, and what happens next."""
-    report = _report_of(request, pk)
-    trouble, status = "", 200
-    if request.method == "POST":
-        try:
-            services.locate_pain(
-                report=report,
-                by=user_of(request),
-                region=request.POST.get("region", report.region),
-                words=request.POST.get("words", ""),
-                urgent=bool(request.POST.getlist("sign")),
-            )
-        except LessonError as error:
-            trouble, status = error.sentence, error.status
-        else:
-            return redirect("practice:pain_where", report.pk)
-    context = {
-        "report": report,
-        "student": report.student,
-        "regions": [(region.value, region.label) for region in BODY_ORDER],
-        "trouble": trouble,
-        "stopped": report.student.assignments.filter(
-            stopped_at__isnull=False, closed_at=None
-        ).select_related("drill_version"),
-    }
-    return render(request, "practice/pain_where.html", context, status=status)
-
-
-@require_POST
-@login_required
-def statement(request: HttpRequest, pk: int) -> HttpResponse:
-    """The student states that a licensed professional agreed."""
-    report = _report_of(request, pk)
-    try:
-        services.state_professional_agreed(
-            report=report, by=user_of(request), words=request.POST.get("words", "")
-        )
-    except LessonError as error:
-        messages.error(request, error.sentence)
-    else:
-        messages.success(request, _("Your coach has your word and decides when you go on."))
-    return redirect("practice:pain_where", report.pk)
+    verdict = practice_access.voice_read(request.user, pk)
+    return spoken.play(request, verdict.voice)

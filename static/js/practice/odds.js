@@ -15,19 +15,20 @@ function show(criterion) {
 async function reckon(criterion) {
   const place = criterion.querySelector("[data-part=odds]");
   const form = criterion.closest("[data-odds]");
-  const rung = criterion.closest(".rung");
+  const step = criterion.closest(".step");
   if (!place || !form) return;
   const part = (name, within = criterion) => within.querySelector(`[data-part=${name}]`)?.value ?? "";
   const asked = new URLSearchParams({
-    view: rung.dataset.view,
-    film_kind: rung.dataset.kind,
-    need: part("need", rung),
-    repetitions: part("repetitions", rung),
+    view: part("view", step),
+    film_kind: part("film_kind", step),
+    need: part("need", step),
+    repetitions: part("repetitions", step),
     "c-figure": part("figure"),
     "c-comparison": part("comparison"),
     "c-low": part("low"),
     "c-high": part("high"),
     "c-change": part("change"),
+    "c-aim": part("aim"),
   });
   try {
     const answer = await fetch(`${form.dataset.odds}?${asked}`);
@@ -38,10 +39,10 @@ async function reckon(criterion) {
 }
 
 function changed(event) {
-  const rung = event.target.closest(".rung");
-  if (!rung) return;
+  const step = event.target.closest(".step");
+  if (!step) return;
   const own = event.target.closest(".criterion");
-  for (const criterion of own ? [own] : rung.querySelectorAll(".criterion")) {
+  for (const criterion of own ? [own] : step.querySelectorAll(".criterion")) {
     show(criterion);
     clearTimeout(timers.get(criterion));
     timers.set(criterion, setTimeout(() => reckon(criterion), PAUSE_MS));

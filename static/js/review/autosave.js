@@ -1,6 +1,7 @@
 // <auto-save data-url data-revision>: keeps a textarea as it is typed. A second window that
 // was faster never wins silently: both versions stand side by side until one is chosen.
 import { post, Refusal, token } from "./server.js";
+import { say, urlOf } from "./words.js";
 
 const WAIT_MS = 700;
 const AGAIN_MS = 4000;
@@ -28,16 +29,16 @@ class AutoSave extends HTMLElement {
 
   changed() {
     this.#say("…");
-    sessionStorage.setItem(this.#place, this.box.value);
+    this.#hold();
     clearTimeout(this.#timer);
     this.#timer = setTimeout(() => this.save(), WAIT_MS);
   }
 
-  insert(words) {
+  insert(text) {
     const { box } = this;
     const at = box.selectionStart ?? box.value.length;
     const before = box.value.slice(0, at);
-    box.setRangeText((before && !/\s$/.test(before) ? " " : "") + words, at, box.selectionEnd ?? at, "end");
+    box.setRangeText((before && !/\s$/.test(before) ? " " : "") + text, at, box.selectionEnd ?? at, "end");
     this.changed();
   }
 
@@ -52,13 +53,13 @@ class AutoSave extends HTMLElement {
   }
 
   async #send() {
-    const words = this.box.value;
+    const text = this.box.value;
     try {
-      const { revision } = await post(this.dataset.url, { words, revision: this.revision });
+      const { revision } = await post(this.dataset.url, { text, revision: this.revision });
       this.revision = revision;
-      this.kept = words;
+      this.kept = text;
       sessionStorage.removeItem(this.#place);
-      this.#say("Kept");
+      this.#say(say("kept"));
       if (this.dirty) this.changed();
     } catch (error) {
       if (error instanceof Refusal && error.status === 409 && "theirs" in error.answer) {
@@ -66,7 +67,7 @@ class AutoSave extends HTMLElement {
       } else if (error instanceof Refusal && error.status < 500) {
         this.#say(error.message);
       } else {
-        this.#say("Not kept yet, no connection. Your words stay here; trying again.");
+        this.#say(say("words_not_kept"));
         this.#timer = setTimeout(() => this.save(), AGAIN_MS);
       }
     }
@@ -79,36 +80,36 @@ class AutoSave extends HTMLElement {
     this.#say(error.message);
     const both = document.createElement("div");
     both.className = "conflict";
-    for (const [title, words, joined] of [
-      ["From the other window", theirs, theirs],
-      ["From this window", yours, yours],
-      ["Both, one after the other", null, `${theirs}\n\n${yours}`],
+    for (const [title, text, joined] of [
+      [say("from_other_window"), theirs, theirs],
+      [say("from_this_window"), yours, yours],
+      [say("both_in_turn"), null, `${theirs}\n\n${yours}`],
     ]) {
       const part = document.createElement("div");
-      if (words !== null) {
+      if (text !== null) {
         const quote = document.createElement("blockquote");
         quote.className = "said";
-        quote.textContent = words || "(empty)";
+        quote.textContent = text || say("empty");
         part.append(Object.assign(document.createElement("h3"), { textContent: title }), quote);
       }
       const button = Object.assign(document.createElement("button"), {
-        type: "button", textContent: words === null ? "Keep both" : "Keep this",
+        type: "button", textContent: text === null ? say("keep_both") : say("keep_this"),
       });
-      button.addEventListener("click", () => this.#settle(both, joined, theirs, version));
+      button.addEventListener("click", () => this.#resolve(both, joined, theirs, version));
       part.append(button);
       both.append(part);
     }
     this.append(both);
   }
 
-  async #settle(both, words, theirs, version) {
+  async #resolve(both, text, theirs, version) {
     this.conflict = false;
-    this.box.value = words;
+    this.box.value = text;
     this.kept = theirs;
     both.remove();
     await this.save();
-    if (!this.dirty) await post(`/review/version/${version}/settle`);
-    this.#say("Kept");
+    if (!this.dirty) await post(urlOf("resolve", version));
+    this.#say(say("kept"));
     this.box.focus();
   }
 
@@ -118,21 +119,28 @@ class AutoSave extends HTMLElement {
       const button = event.target.closest("button");
       if (!button) return;
       if (button.dataset.take !== undefined) this.insert(node.querySelector(".said").textContent);
-      await post(`/review/version/${node.dataset.version}/settle`);
+      await post(urlOf("resolve", node.dataset.version));
       node.remove();
     });
   }
 
   get #place() {
-    return `words ${this.dataset.url}`;
+    return `text ${this.dataset.key ?? this.dataset.url}`;
+  }
+
+  /** Words are held with the revision they replace: without it nobody could tell later
+      whether another window was faster. */
+  #hold() {
+    sessionStorage.setItem(this.#place, JSON.stringify({ text: this.box.value, revision: this.revision }));
   }
 
   #restore() {
-    const left = sessionStorage.getItem(this.#place);
-    if (left !== null && left !== this.box.value) {
-      this.box.value = left;
-      this.changed();
-    }
+    const left = heldIn(sessionStorage.getItem(this.#place));
+    if (left === null) return;
+    if (left.text === this.box.value) return sessionStorage.removeItem(this.#place);
+    this.box.value = left.text;
+    this.revision = left.revision;
+    this.changed();
   }
 
   #leave() {
@@ -141,13 +149,25 @@ class AutoSave extends HTMLElement {
       method: "POST",
       keepalive: true,
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
-      body: JSON.stringify({ words: this.box.value, revision: this.revision }),
+      body: JSON.stringify({ text: this.box.value, revision: this.revision }),
     });
   }
 
-  #say(words) {
-    if (this.status) this.status.textContent = words;
+  #say(text) {
+    if (this.status) this.status.textContent = text;
   }
+}
+
+/** What was held: words and revision. Words alone are older than any revision. */
+function heldIn(text) {
+  if (text === null) return null;
+  try {
+    const { text: held, revision } = JSON.parse(text);
+    if (typeof held === "string" && Number.isInteger(revision)) return { text: held, revision };
+  } catch {
+    // Not ours, or from before revisions were held.
+  }
+  return { text, revision: 0 };
 }
 
 customElements.define("auto-save", AutoSave);

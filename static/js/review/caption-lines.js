@@ -2,6 +2,7 @@
 import { fromWebVTT, toWebVTT } from "./script.js";
 import { post } from "./server.js";
 import { clock } from "./time.js";
+import { say, urlOf } from "./words.js";
 
 const WAIT_MS = 800;
 const LINE_S = 4;
@@ -14,7 +15,7 @@ class CaptionLines extends HTMLElement {
     this.list = document.createElement("ol");
     this.status = Object.assign(document.createElement("span"), { className: "small soft" });
     this.status.setAttribute("role", "status");
-    const add = Object.assign(document.createElement("button"), { type: "button", textContent: "Caption line here" });
+    const add = Object.assign(document.createElement("button"), { type: "button", textContent: say("caption_here") });
     add.addEventListener("click", () => this.#add());
     this.append(this.list, add, this.status);
     this.render();
@@ -23,7 +24,7 @@ class CaptionLines extends HTMLElement {
   #add() {
     const start = Math.round(this.audio.currentTime * 10) / 10;
     const next = this.lines.find((line) => line.start > start);
-    const line = { start, end: Math.min(start + LINE_S, next?.start ?? Infinity), words: "" };
+    const line = { start, end: Math.min(start + LINE_S, next?.start ?? Infinity), text: "" };
     this.lines = [...this.lines, line].sort((a, b) => a.start - b.start);
     // A line that was still open ends where the next one begins.
     this.lines.forEach((l, i) => {
@@ -40,15 +41,15 @@ class CaptionLines extends HTMLElement {
       const item = this.list.appendChild(document.createElement("li"));
       const go = Object.assign(document.createElement("button"), { type: "button", className: "quiet go", textContent: clock(line.start) });
       go.addEventListener("click", () => (this.audio.currentTime = line.start));
-      const words = Object.assign(document.createElement("input"), { value: line.words, maxLength: 200 });
-      words.setAttribute("aria-label", `Caption at ${clock(line.start)}`);
-      words.addEventListener("input", () => {
-        line.words = words.value;
+      const text = Object.assign(document.createElement("input"), { value: line.text, maxLength: 200 });
+      text.setAttribute("aria-label", say("caption_at", { time: clock(line.start) }));
+      text.addEventListener("input", () => {
+        line.text = text.value;
         clearTimeout(this.timer);
         this.timer = setTimeout(() => this.save(), WAIT_MS);
       });
-      words.addEventListener("blur", () => this.save());
-      item.append(go, words);
+      text.addEventListener("blur", () => this.save());
+      item.append(go, text);
     }
   }
 
@@ -58,9 +59,9 @@ class CaptionLines extends HTMLElement {
     if (captions === this.kept) return;
     this.kept = captions;
     try {
-      await post(`/review/walk/${this.walk.id}/captions`, { captions });
+      await post(urlOf("captions", this.walk.id), { captions });
       this.walk.captions = captions;
-      this.status.textContent = "Kept";
+      this.status.textContent = say("kept");
     } catch (error) {
       this.kept = null;
       this.status.textContent = error.message;

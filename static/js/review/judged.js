@@ -2,17 +2,17 @@
 import { namedPoint, path, shaftAt } from "./curves.js";
 import { clamp } from "./geometry.js";
 import { nearestFrame } from "./time.js";
+import { say } from "./words.js";
 
 // Named by what they show. `views`: where they can be judged.
 export const OVERLAYS = {
-  figure: { label: "What the figure uses", views: ["down_the_line", "face_on"] },
-  shaft: { label: "Shaft", views: ["down_the_line", "face_on"] },
-  hands: { label: "Path of the hands", views: ["down_the_line", "face_on"] },
-  balance: { label: "Weight over the foot", views: ["down_the_line"] },
-  seat: { label: "Seat line from address", views: ["down_the_line"], frozen: true },
-  head: { label: "Head at address", views: ["down_the_line", "face_on"], frozen: true },
-  feet: { label: "Foot line from address", views: ["down_the_line", "face_on"], frozen: true },
-  shaft_address: { label: "Shaft at address", views: ["down_the_line", "face_on"], frozen: true },
+  shaft: { label: say("overlay_shaft"), views: ["down_the_line", "face_on"] },
+  hands: { label: say("overlay_hands"), views: ["down_the_line", "face_on"] },
+  balance: { label: say("overlay_balance"), views: ["down_the_line"] },
+  seat: { label: say("overlay_seat"), views: ["down_the_line"], frozen: true },
+  head: { label: say("overlay_head"), views: ["down_the_line", "face_on"], frozen: true },
+  feet: { label: say("overlay_feet"), views: ["down_the_line", "face_on"], frozen: true },
+  shaft_address: { label: say("overlay_shaft_address"), views: ["down_the_line", "face_on"], frozen: true },
 };
 
 // The seat lies behind the hip joints by about this share of stature; a coach who wants it
@@ -28,22 +28,17 @@ export function overlaysFor(view) {
  * Strokes of one overlay at a frame.
  * @returns {{lines: Array, dots: Array, rings: Array, frozen: boolean}} points in 0..1
  */
-export function overlay(id, data, { frame, repetition, segments }) {
+export function overlay(id, data, { frame, repetition }) {
   const none = { lines: [], dots: [], rings: [] };
   const rep = data.repetitions[repetition];
   const address = rep?.events.address?.time_s;
   const start = address == null ? null : nearestFrame(data.frame_times_s, address);
-  if (OVERLAYS[id].frozen && start === null) return none;
-  const made = DRAW[id](data, { frame, start, rep, segments });
+  if (OVERLAYS[id].frozen && start === null) return { ...none, frozen: true };
+  const made = DRAW[id](data, { frame, start, rep });
   return { ...none, ...made, frozen: Boolean(OVERLAYS[id].frozen) };
 }
 
 const DRAW = {
-  figure: (data, { frame, segments }) => ({
-    lines: (segments ?? [])
-      .map((names) => names.map((name) => place(data, name, frame)))
-      .filter((points) => points.every(Boolean)),
-  }),
   shaft: (data, { frame }) => lineOf(shaftAt(data, frame)),
   hands: (data, { frame, start, rep }) => {
     const end = rep?.events.impact?.time_s ?? rep?.events.top?.time_s;
@@ -78,13 +73,6 @@ const DRAW = {
   },
   shaft_address: (data, { start }) => lineOf(shaftAt(data, start)),
 };
-
-function place(data, name, frame) {
-  if (name === "shaft_grip") return shaftAt(data, frame)?.[0] ?? null;
-  if (name === "shaft_head") return shaftAt(data, frame)?.[1] ?? null;
-  if (name === "ball") return data.curves.ball ?? null;
-  return namedPoint(data, name, frame);
-}
 
 function lineOf(points) {
   return points?.every(Boolean) ? { lines: [points] } : {};

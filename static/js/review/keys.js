@@ -1,20 +1,21 @@
 // Keys of the review room: each can be changed, and all can be switched off (WCAG 2.1.4).
+import { say } from "./words.js";
 
 export const ACTIONS = {
-  back: { label: "one frame back", key: "ArrowLeft" },
-  forward: { label: "one frame on", key: "ArrowRight" },
-  back10: { label: "ten frames back", key: "Shift+ArrowLeft" },
-  forward10: { label: "ten frames on", key: "Shift+ArrowRight" },
-  previous: { label: "event before", key: "," },
-  next: { label: "next event", key: "." },
-  play: { label: "play or pause", key: "k" },
-  loop: { label: "loop between events", key: "l" },
-  slower: { label: "slower", key: "-" },
-  faster: { label: "faster", key: "=" },
-  closer: { label: "closer", key: "c" },
-  body: { label: "fill with the body", key: "b" },
-  whole: { label: "whole picture", key: "w" },
-  undo: { label: "undo", key: "Ctrl+z" },
+  back: { label: say("key_back"), key: "ArrowLeft" },
+  forward: { label: say("key_forward"), key: "ArrowRight" },
+  back10: { label: say("key_back10"), key: "Shift+ArrowLeft" },
+  forward10: { label: say("key_forward10"), key: "Shift+ArrowRight" },
+  previous: { label: say("key_previous"), key: "," },
+  next: { label: say("key_next"), key: "." },
+  play: { label: say("key_play"), key: "Space" },
+  loop: { label: say("key_loop"), key: "l" },
+  slower: { label: say("key_slower"), key: "-" },
+  faster: { label: say("key_faster"), key: "=" },
+  closer: { label: say("key_closer"), key: "c" },
+  body: { label: say("key_body"), key: "b" },
+  whole: { label: say("key_whole"), key: "w" },
+  undo: { label: say("key_undo"), key: "Ctrl+z" },
 };
 
 /** How a pressed key is written down: modifiers first, letters small. */
@@ -25,7 +26,7 @@ export function keyName({ key, ctrlKey, metaKey, altKey, shiftKey }) {
   if (altKey) parts.push("Alt");
   // A shifted sign is already another sign; only named keys need the word.
   if (shiftKey && !one) parts.push("Shift");
-  parts.push(one ? key.toLowerCase() : key);
+  parts.push(key === " " ? "Space" : one ? key.toLowerCase() : key);
   return parts.join("+");
 }
 

@@ -1,11 +1,12 @@
 // What is drawn over a player: overlays switched one by one, and the marks of a review.
 import { Ink } from "./ink.js";
+import { figureStrokes } from "./figure-drawing.js";
 import { overlay, overlaysFor, OVERLAYS } from "./judged.js";
 import { strength, strokes } from "./marks.js";
 
 export class Layers {
   on = new Set();
-  segments = [];
+  figure = null; // the one figure of the sidebar that is looked at
   marks = [];
   // While a walk-through is replayed, only the marks drawn so far are shown.
   only = null;
@@ -31,10 +32,12 @@ export class Layers {
     this.player.dispatchEvent(new CustomEvent("state", { detail: { overlay: id, on } }));
   }
 
-  /** Lines that the figure being looked at is read from. */
-  point(segments) {
-    this.segments = segments;
+  /** Draw one figure on the golfer: `{id, sd, text, segments}`, or none. */
+  point(figure) {
+    if (!figure && !this.figure) return;
+    this.figure = figure;
     this.draw();
+    this.player.dispatchEvent(new CustomEvent("state", { detail: { figure } }));
   }
 
   draw() {
@@ -42,10 +45,9 @@ export class Layers {
     this.judged.clear();
     this.drawn.clear();
     if (!player.data) return;
-    const where = { frame: player.frame, repetition: player.repetition, segments: this.segments };
-    for (const id of Object.keys(OVERLAYS)) {
-      if (!this.on.has(id) && !(id === "figure" && this.segments.length)) continue;
-      if (!this.choices.includes(id)) continue;
+    const where = { frame: player.frame, repetition: player.repetition };
+    if (this.figure) this.judged.draw(figureStrokes(player.data, this.figure, { ...where, aspect: player.aspect }), "figure");
+    for (const id of this.choices.filter((choice) => this.on.has(choice))) {
       const made = overlay(id, player.data, where);
       this.judged.draw(made, made.frozen ? "frozen" : "");
     }
@@ -62,7 +64,7 @@ export class Layers {
 /** One switch for every overlay that this clip can show. */
 export function overlaySwitches(layers, panel, changed = () => {}) {
   panel.replaceChildren();
-  for (const id of layers.choices.filter((choice) => choice !== "figure")) {
+  for (const id of layers.choices) {
     const button = Object.assign(document.createElement("button"), { type: "button", textContent: OVERLAYS[id].label });
     const show = () => button.setAttribute("aria-pressed", String(layers.on.has(id)));
     button.addEventListener("click", () => {

@@ -1,25 +1,26 @@
 // Drawings: what they are for, how many taps they take, and when they show. Pure.
-import { acrossPicture, angleDeg, barbs, simplifyTo } from "./geometry.js";
+import { acrossPicture, angleDeg, barbs, distance, offLine, simplifyTo } from "./geometry.js";
+import { say } from "./words.js";
 
 export const MOST_POINTS = 400;
 
 // Purpose first; the shape follows from it. `taps` is how many places are asked for.
 export const PURPOSES = {
-  seat_line: { label: "Seat line", shape: "upright", taps: 1, hint: "Tap behind the seat." },
-  foot_line: { label: "Foot line", shape: "line", taps: 2, hint: "Tap the heel, then the toes." },
+  seat_line: { label: say("mark_seat_line"), shape: "upright", taps: 1, hint: say("hint_seat_line") },
+  foot_line: { label: say("mark_foot_line"), shape: "line", taps: 2, hint: say("hint_foot_line") },
   shaft_wanted: {
-    label: "Shaft wanted",
+    label: say("mark_shaft_wanted"),
     shape: "line",
     taps: 2,
     wanted: true,
-    hint: "Tap the hands, then where the club should point.",
+    hint: say("hint_shaft_wanted"),
   },
-  body_line: { label: "Body line", shape: "line", taps: 2, hint: "Tap two places on the body." },
-  way: { label: "Way to go", shape: "arrow", taps: 2, hint: "Tap the start, then the end." },
-  bend: { label: "Bend", shape: "angle", taps: 3, hint: "Tap one end, the corner, the other end." },
-  look: { label: "Look here", shape: "ring", taps: 2, hint: "Tap the middle, then the edge." },
-  sketch: { label: "Free hand", shape: "free", taps: 0, hint: "Draw; lift to finish." },
-  words: { label: "Words", shape: "words", taps: 1, hint: "Tap where the words belong." },
+  body_line: { label: say("mark_body_line"), shape: "line", taps: 2, hint: say("hint_body_line") },
+  way: { label: say("mark_way"), shape: "arrow", taps: 2, hint: say("hint_way") },
+  bend: { label: say("mark_bend"), shape: "angle", taps: 3, hint: say("hint_bend") },
+  look: { label: say("mark_look"), shape: "ring", taps: 2, hint: say("hint_look") },
+  sketch: { label: say("mark_sketch"), shape: "free", taps: 0, hint: say("hint_sketch") },
+  text: { label: say("mark_text"), shape: "text", taps: 1, hint: say("hint_text") },
 };
 
 /** Points made ready to be kept: the right number, four digits, never too many. */
@@ -48,8 +49,8 @@ export function strokes(mark, aspect) {
   const { shape, points } = mark;
   if (!points.length) return { lines: [] };
   const made = SHAPES[shape]?.(points, aspect) ?? { lines: [points] };
-  const words = [made.words, mark.words].filter(Boolean).join(" · ");
-  return words ? { ...made, label: { at: made.at ?? points[0], words } } : made;
+  const text = [made.text, mark.text].filter(Boolean).join(" · ");
+  return text ? { ...made, label: { at: made.at ?? points[0], text } } : made;
 }
 
 const SHAPES = {
@@ -66,12 +67,12 @@ const SHAPES = {
     if (!b) return { lines: [[a, corner]] };
     const angle = angleDeg(a, corner, b, aspect);
     // Read off the picture by eye: said as such, it is not a measured figure.
-    const words = Number.isFinite(angle) ? `about ${Math.round(angle)}° by eye` : "";
-    return { lines: [[a, corner, b]], at: corner, words };
+    const text = Number.isFinite(angle) ? say("by_eye", { angle: Math.round(angle) }) : "";
+    return { lines: [[a, corner, b]], at: corner, text };
   },
   ring: ([centre, edge]) => (edge ? { lines: [], ring: { centre, edge }, at: edge } : { lines: [] }),
   free: (points) => ({ lines: [points], free: true }),
-  words: () => ({ lines: [] }),
+  text: () => ({ lines: [] }),
 };
 
 /** A mark moved by keys or pointer, whole or one point of it, kept inside the picture. */
@@ -84,4 +85,12 @@ export function moved(points, index, dx, dy) {
   return points.map((p, i) =>
     index === null || i === index ? [round(p[0] + sx), round(p[1] + sy)] : p,
   );
+}
+
+/** Whether a point lies on a mark's strokes, within `reach` of the picture's height. */
+export function touches(mark, at, reach, aspect) {
+  const { lines = [], ring, label } = strokes(mark, aspect);
+  if (ring && Math.abs(distance(at, ring.centre, aspect) - distance(ring.edge, ring.centre, aspect)) <= reach) return true;
+  if (!lines.length && label && distance(at, label.at, aspect) <= 2 * reach) return true;
+  return lines.some((line) => line.some((p, i) => i > 0 && offLine(at, line[i - 1], p, aspect) <= reach));
 }

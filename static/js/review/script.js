@@ -1,7 +1,12 @@
 // A spoken walk-through: everything done while speaking, as timed events. Pure.
 // An event is {t, do, ...}: t is seconds of sound since the start.
 
-export const ACTIONS = ["frame", "play", "speed", "view", "overlay", "bright", "mark", "clip"];
+// Those with a `value`: speed, bright, view (with the window's `fit`), clip, repetition, loop,
+// figure; and of a comparison beside (with `how`), lie, share, then.
+export const ACTIONS = [
+  "frame", "play", "speed", "view", "overlay", "bright", "mark", "clip", "repetition", "loop", "figure",
+  "beside", "lie", "share", "then",
+];
 const APART = 0.04; // seconds between two scrub positions that are worth keeping
 export const LONGEST = 20 * 60;
 
@@ -34,9 +39,24 @@ export function stateAt(events, t) {
         state.frame = event.frame;
         state.frameAt = event.t;
       }
-    } else state[event.do] = event.value;
+    } else {
+      state[event.do] = event.value;
+      if (event.do === "view") state.fit = event.fit;
+      if (event.do === "beside") state.how = event.how;
+      // Another clip begins with its first swing; another swing with no loop.
+      if (event.do === "clip") state.repetition = 0;
+      if (event.do === "clip" || event.do === "repetition") state.loop = null;
+    }
   }
   return state;
+}
+
+/** Where playing has got to inside the script's loop, seconds of the clip; `times` of its frames. */
+export function playedIn(state, t, times) {
+  const from = times[state.frame ?? 0] ?? 0;
+  const played = from + (t - state.frameAt) * (state.speed ?? 1);
+  const [first, last] = (state.loop ?? []).map((frame) => times[Math.min(frame, times.length - 1)]);
+  return last > first && played > last ? first + ((played - first) % (last - first)) : played;
 }
 
 /** Index of the first event after `t`: where replay goes on. */
@@ -48,8 +68,8 @@ export function nextIndex(events, t) {
 /** Captions: `[{start, end, words}]` as WebVTT, and back. Empty lines are left out. */
 export function toWebVTT(lines) {
   const cues = lines
-    .filter((line) => line.words.trim())
-    .map((line) => `${stamp(line.start)} --> ${stamp(line.end)}\n${escaped(line.words)}`);
+    .filter((line) => line.text.trim())
+    .map((line) => `${stamp(line.start)} --> ${stamp(line.end)}\n${escaped(line.text)}`);
   return ["WEBVTT", ...cues].join("\n\n") + "\n";
 }
 
@@ -62,7 +82,7 @@ export function fromWebVTT(text) {
       const at = rows.findIndex((row) => row.includes("-->"));
       if (at < 0) return null;
       const [start, end] = rows[at].split("-->").map((part) => seconds(part.trim().split(/\s/)[0]));
-      return { start, end, words: unescaped(rows.slice(at + 1).join(" ").trim()) };
+      return { start, end, text: unescaped(rows.slice(at + 1).join(" ").trim()) };
     })
     .filter((line) => line && Number.isFinite(line.start) && Number.isFinite(line.end));
 }
@@ -79,10 +99,10 @@ function seconds(text) {
   return parts.reduce((sum, part) => sum * 60 + part, 0);
 }
 
-function escaped(words) {
-  return words.trim().replace(/\s*\n\s*/g, " ").replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/-->/g, "→");
+function escaped(text) {
+  return text.trim().replace(/\s*\n\s*/g, " ").replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/-->/g, "→");
 }
 
-function unescaped(words) {
-  return words.replace(/&lt;/g, "<").replace(/&gt;/g, ">").replace(/&amp;/g, "&");
+function unescaped(text) {
+  return text.replace(/&lt;/g, "<").replace(/&gt;/g, ">").replace(/&amp;/g, "&");
 }

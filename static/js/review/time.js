@@ -86,7 +86,7 @@ export function neighbourEvent(events, times, frame, direction) {
   return (direction > 0 ? beyond[0] : beyond[beyond.length - 1]).event;
 }
 
-/** The event nearest in time: what the margin tells of. */
+/** The event nearest in time: what the sidebar tells of. */
 export function momentOf(events, time) {
   let best = null;
   for (const event of events) {

@@ -1,24 +1,32 @@
+// @ts-nocheck: fields are set from outside; declare them, then take this line out.
 // <walk-recorder>: speak while showing. The sound grows on the server every two seconds,
-// and everything done (seek, play, speed, zoom, overlay, drawing) is kept as timed events.
+// and everything done (seek, play, speed, zoom, overlay, drawing) is kept as timed events. In a pause
+// time stands still: what is done then stands at once when it goes on.
 import { GrowingUpload } from "./growing-upload.js";
+import { Level } from "./level.js";
 import { LONGEST, noted } from "./script.js";
 import { post, token } from "./server.js";
+import { say, urlOf } from "./words.js";
 
 const PIECE_MS = 2000;
 const KEEP_MS = 4000;
 
 class WalkRecorder extends HTMLElement {
-  begin({ player, layers, moments, tell, done }) {
-    Object.assign(this, { player, layers, moments, tell, done });
+  begin({ player, layers, moments, pair, tell, done }) {
+    Object.assign(this, { player, layers, moments, pair, tell, done });
     this.start = this.querySelector("[data-start]");
     this.stop = this.querySelector("[data-finish]");
+    this.rest = this.querySelector("[data-rest]");
+    this.meter = this.querySelector("meter");
     this.clockface = this.querySelector("[data-clock]");
+    this.rest.addEventListener("click", () => this.pause());
     this.start.addEventListener("click", () => this.record());
     this.stop.addEventListener("click", () => this.finish());
     player.addEventListener("frame", ({ detail }) => {
       if (!player.playing) this.note({ do: "frame", frame: detail.frame });
     });
     player.addEventListener("state", ({ detail }) => this.#state(detail));
+    pair.addEventListener("change", ({ detail }) => this.#compared(detail));
     moments.addEventListener("drawn", ({ detail }) => this.note({ do: "mark", id: detail.key, ...(detail.gone ? { gone: true } : {}) }));
     this.querySelector("[data-demonstration]").addEventListener("change", ({ target }) => this.demonstrate(target));
     addEventListener("beforeunload", (event) => {
@@ -27,7 +35,7 @@ class WalkRecorder extends HTMLElement {
   }
 
   get elapsed() {
-    return this.walk ? (performance.now() - this.since) / 1000 : 0;
+    return this.walk ? ((this.pausedAt ?? performance.now()) - this.since) / 1000 : 0;
   }
 
   async record() {
@@ -36,7 +44,7 @@ class WalkRecorder extends HTMLElement {
       this.stream = await navigator.mediaDevices.getUserMedia({ audio: true });
     } catch {
       this.start.disabled = false;
-      this.tell("The microphone is not open to this page. Allow it in the address bar, or type notes on the moments instead.");
+      this.tell(say("no_microphone"));
       document.querySelector("[data-note-here]")?.focus();
       return;
     }
@@ -56,30 +64,72 @@ class WalkRecorder extends HTMLElement {
     this.events = [];
     this.recorder.start(PIECE_MS);
     this.since = performance.now();
+    this.pausedAt = null;
+    this.level = new Level(this.stream, (share) => (this.meter.value = share));
     this.#stand();
     this.keeping = setInterval(() => this.keep(), KEEP_MS);
     this.ticking = setInterval(() => this.#tick(), 500);
-    this.stop.hidden = false;
+    for (const shown of [this.stop, this.rest, this.meter]) shown.hidden = false;
     this.start.hidden = true;
     this.stop.focus();
-    this.tell("Recording. Speak and show; everything you do is kept with it.");
+    this.tell(say("recording"));
+  }
+
+  /** Neither sound nor time goes on until the same button is pressed again. */
+  pause() {
+    if (!this.walk || this.finishing) return;
+    if (this.pausedAt === null) {
+      this.recorder.pause();
+      this.pausedAt = performance.now();
+      this.tell(say("paused"));
+    } else {
+      this.since += performance.now() - this.pausedAt;
+      this.pausedAt = null;
+      this.recorder.resume();
+      if (this.player.playing) this.note({ do: "play", on: true, frame: this.player.frame });
+      this.tell(say("recording"));
+    }
+    this.rest.setAttribute("aria-pressed", String(this.pausedAt !== null));
   }
 
   /** How everything stands at the start, so that replay begins from the same picture. */
   #stand() {
     const { player, layers } = this;
+    this.note({ do: "repetition", value: player.repetition });
     this.note({ do: "frame", frame: player.frame });
     this.note({ do: "speed", value: player.speed });
-    this.note({ do: "view", value: player.view });
+    this.note({ do: "bright", value: player.bright });
+    this.note({ do: "view", value: player.view, fit: player.fit });
+    if (player.loop) this.note({ do: "loop", value: player.loop });
+    if (layers.figure) this.note({ do: "figure", value: layers.figure });
+    this.#standBeside();
+    if (player.playing) this.note({ do: "play", on: true, frame: player.frame });
     for (const id of layers.on) this.note({ do: "overlay", id, on: true });
     const shown = this.moments.marks.filter((m) => m.video === player.data.id && m.shape !== "note");
     for (const { key } of shown) this.note({ do: "mark", id: key });
   }
 
+  #standBeside() {
+    const { pair } = this;
+    if (!pair.shown) return;
+    this.#compared({ beside: pair.video, how: pair.how });
+    this.#compared({ lie: pair.way });
+    this.#compared({ share: pair.share });
+    if (pair.layers.figure) this.#compared({ then: pair.layers.figure });
+  }
+
+  #compared(detail) {
+    if ("beside" in detail) this.note({ do: "beside", value: detail.beside, how: detail.how });
+    for (const name of ["lie", "share", "then"]) if (name in detail) this.note({ do: name, value: detail[name] });
+  }
+
   #state(detail) {
     if ("playing" in detail) this.note({ do: "play", on: detail.playing, frame: this.player.frame });
     if ("speed" in detail) this.note({ do: "speed", value: detail.speed });
-    if ("view" in detail) this.note({ do: "view", value: detail.view });
+    if ("view" in detail) this.note({ do: "view", value: detail.view, fit: this.player.fit });
+    if ("loop" in detail) this.note({ do: "loop", value: detail.loop });
+    if ("figure" in detail) this.note({ do: "figure", value: detail.figure });
+    if ("repetition" in detail) this.note({ do: "repetition", value: detail.repetition });
     if ("bright" in detail) this.note({ do: "bright", value: detail.bright });
     if ("overlay" in detail) this.note({ do: "overlay", id: detail.overlay, on: detail.on });
     if (detail.data && this.walk && this.player.data.id !== this.clip) {
@@ -97,33 +147,33 @@ class WalkRecorder extends HTMLElement {
 
   #tick() {
     const t = Math.floor(this.elapsed);
-    const behind = this.upload.behind > 200_000 ? " · waiting for the connection" : "";
+    const behind = this.upload.behind > 200_000 ? say("waiting_connection") : "";
     this.clockface.textContent = `${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}${behind}`;
     if (t >= LONGEST) {
       this.finish();
-      this.tell("Twenty minutes are full. What you said is kept; begin a second walk-through for more.");
+      this.tell(say("twenty_minutes"));
     }
   }
 
   async keep() {
     if (!this.walk) return;
     const body = { events: this.events, duration_s: this.elapsed };
-    await post(`/review/walk/${this.walk.id}/events`, body).catch(() => {});
+    await post(urlOf("save_walk", this.walk.id), body).catch(() => {});
   }
 
   async finish() {
     if (!this.walk || this.finishing) return;
     this.finishing = true;
-    this.tell("Keeping the last words …");
+    this.tell(say("last_words"));
     const duration_s = this.elapsed;
     const stopped = new Promise((resolve) => this.recorder.addEventListener("stop", resolve, { once: true }));
     this.recorder.stop();
     await stopped;
     try {
       await this.upload.finish();
-      await post(`/review/walk/${this.walk.id}/events`, { events: this.events, duration_s });
-      const walk = await post(`/review/walk/${this.walk.id}/finish`);
-      this.tell("Your walk-through is kept. Add captions now or later.");
+      await post(urlOf("save_walk", this.walk.id), { events: this.events, duration_s });
+      const walk = await post(urlOf("finish_walk", this.walk.id));
+      this.tell(say("walk_kept"));
       this.newest = walk;
       this.done(walk);
     } catch (error) {
@@ -141,9 +191,9 @@ class WalkRecorder extends HTMLElement {
     try {
       const upload = await this.#send(file);
       const walk = this.newest ?? (await post(this.dataset.url, { video: this.player.data.id }));
-      const url = `/review/walk/${walk.id}/demonstrate`;
+      const url = urlOf("demonstrate", walk.id);
       const kept = await post(url, { video: walk.video, upload });
-      this.tell("Your film is kept; it is shown with the review.");
+      this.tell(say("film_kept"));
       this.done(kept);
     } catch (error) {
       this.tell(error.message);
@@ -162,9 +212,9 @@ class WalkRecorder extends HTMLElement {
         chunkSize: 5 * 1024 * 1024,
         metadata: { purpose: "demonstration", filename: file.name },
         headers: { "X-CSRFToken": token() },
-        onProgress: (sent, size) => this.tell(`Sending your film, ${Math.floor((100 * sent) / size)} %`),
+        onProgress: (sent, size) => this.tell(say("sending_film", { percent: Math.floor((100 * sent) / size) })),
         onSuccess: () => resolve(upload.url.replace(/\/+$/, "").split("/").pop()),
-        onError: (error) => reject(new Error(error.originalResponse ? "This film can’t be kept. Send an MP4 of at most three minutes." : "The connection is gone. Choose the film again to go on.")),
+        onError: (error) => reject(new Error(error.originalResponse ? say("film_not_kept") : say("choose_film_again"))),
       });
       upload.start();
     });
@@ -173,11 +223,14 @@ class WalkRecorder extends HTMLElement {
   #close() {
     clearInterval(this.keeping);
     clearInterval(this.ticking);
+    this.level?.end();
     this.stream?.getTracks().forEach((track) => track.stop());
     this.walk = null;
+    this.pausedAt = null;
+    this.rest.setAttribute("aria-pressed", "false");
     this.clip = undefined;
     this.finishing = false;
-    this.stop.hidden = true;
+    for (const shown of [this.stop, this.rest, this.meter]) shown.hidden = true;
     this.start.hidden = false;
     this.start.disabled = false;
     this.clockface.textContent = "";

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.core import anthropometry as a
-from analysis.core.measures import joint_angle_deg
+from analysis.core.geometry import joint_angle_deg
 from analysis.core.pose import JOINT, JOINTS
 
 

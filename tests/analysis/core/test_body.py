@@ -14,7 +14,8 @@ from analysis.core.pose import Moment, PoseSequence
 from tests.analysis.core.rendered import capture_of, figures_of, moments_of, pose_of
 
 SWINGS = ("baseline_dtl", "baseline_face_on")
-CLUB = ("shaft", "handle", "ball_position", "hand_speed", "backswing", "downswing", "tempo", "bar")
+CLUB = ("shaft", "handle", "ball_", "hand_speed", "backswing", "downswing", "tempo", "bar")
+CLUB += ("steepening", "wrist_set", "finish_held")
 
 
 def measured(
@@ -231,3 +232,12 @@ def test_a_known_lean_makes_balance_surer_and_a_vague_one_is_not_used() -> None:
     )
     assert known[1] < 0.9 * unknown[1]
     assert vague == pytest.approx(unknown)
+
+
+def test_a_figure_that_is_mostly_the_average_is_not_told() -> None:
+    pose, truth = pose_of("baseline_dtl")
+    told, moments = capture_of(truth), moments_of(truth)
+    learned = dict(weights.load(told.view)) | {"most/shoulder_turn_deg/top": np.array(0.5)}
+    found = measure_body(pose, moments, capture=told, weights=learned).values
+    assert found["shoulder_turn_deg", "top"] == "mostly_average"
+    assert not isinstance(found["pelvis_turn_deg", "top"], str)

@@ -19,6 +19,30 @@ def found(pose):
     return find_repetitions(pose, stature_px=stature_px(pose, view="face_on"))
 
 
+@pytest.mark.parametrize("after_s", [0.0, 0.05, 0.15])
+def test_a_film_that_ends_at_the_strike_holds_a_swing(after_s):
+    time_s, hands, truth = swing_hands(rate=60)
+    there = time_s <= truth["impact"] + after_s
+    pose = pose_of(hands[there], time_s=time_s[there])
+    [(start, end)] = found(pose)
+    assert start < truth["address"]
+    assert end == pytest.approx(pose.time_s[-1], abs=0.02)
+    events = find_events(pose, None, capture=FACE_ON, window=(start, end))
+    assert events["impact"].time_s == pytest.approx(truth["impact"], abs=0.03)
+    assert events["finish"].reason == "not_reached"
+    late = [m.time_s for m in events.values() if m.time_s is not None]
+    assert max(late) <= pose.time_s[-1] + 1e-6
+
+
+def test_a_film_that_ends_on_the_way_down_or_lowers_the_club_holds_none():
+    time_s, hands, truth = swing_hands(rate=60)
+    falling = time_s <= truth["impact"] - 0.06
+    assert found(pose_of(hands[falling], time_s=time_s[falling])) == []
+    back = time_s <= truth["top"]
+    lowered = np.concatenate([hands[back], hands[back][::-1]])
+    assert found(pose_of(lowered, time_s=np.arange(len(lowered)) / 60)) == []
+
+
 @pytest.mark.parametrize("rate", [15, 30, 60, 120])
 @pytest.mark.parametrize("slow", [1, 4])
 def test_one_swing_is_found_at_any_rate_and_in_slow_motion(rate, slow):

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from analysis.core import geometry
 from analysis.core import measures as m
 from analysis.core.pose import EVENTS, JOINT, JOINTS, KINDS, MEASURED_VIEWS, Moment
 
@@ -66,7 +67,7 @@ def test_segment_masses_sum_to_one() -> None:
     """de Leva, J Biomech 1996;29(9):1223-1230: his columns sum to 1.0000 and 0.9999."""
     total = sum(
         share * (1 if first in ("head", "mid_shoulder") else 2)
-        for first, _, share, _ in m._SEGMENTS
+        for first, _, share, _ in geometry._SEGMENTS
     )
     assert total == pytest.approx(0.99995, abs=1e-9)
 
@@ -74,7 +75,7 @@ def test_segment_masses_sum_to_one() -> None:
 def test_centre_of_mass_moves_with_the_body_and_balance_with_the_feet() -> None:
     still = figure()
     moved = still + np.array([0.3, 0.1, 0.2])
-    step = m.centre_of_mass_m(moved[None])[0] - m.centre_of_mass_m(still[None])[0]
+    step = geometry.centre_of_mass_m(moved[None])[0] - geometry.centre_of_mass_m(still[None])[0]
     np.testing.assert_allclose(step, (0.3, 0.1, 0.2), atol=1e-12)
     assert curves_of(moved)["balance_pct"] == pytest.approx(curves_of(still)["balance_pct"])
     assert 0 < curves_of(still)["balance_pct"] < 100
@@ -164,9 +165,8 @@ def test_a_missing_joint_makes_its_measures_missing_and_no_other() -> None:
 def test_a_value_between_frames_is_interpolated_and_outside_missing() -> None:
     time_s = np.array([0.0, 0.1, 0.3])
     curve = np.array([0.0, 10.0, 30.0])
-    assert m.at(time_s, curve, 0.2) == pytest.approx(20.0)
-    assert math.isnan(m.at(time_s, curve, 0.5))
-    assert m.rate_at(time_s, curve, 0.15) == pytest.approx(100.0)
+    assert geometry.at(time_s, curve, 0.2) == pytest.approx(20.0)
+    assert math.isnan(geometry.at(time_s, curve, 0.5))
 
 
 def moments(**times: float) -> dict[str, Moment]:
@@ -271,3 +271,14 @@ def test_a_bar_film_holds_both_turns_and_the_clubs_for_one_moment(view):
     assert (pelvis["frame"], pelvis["time_s"]) == (bar["frame"], bar["time_s"]) == (60, 2.0)
     assert pelvis["value"] - bar["value"] == 3.0
     assert told["shoulder_turn_deg"]["reason"] == "unfamiliar"
+
+
+@pytest.mark.parametrize(("id", "event", "kind", "folded"), [
+    ("separation_deg", "top", "swing", True), ("arm_torso_ratio", "address", "setup", True),
+    ("hand_speed_peak_s", "impact", "rehearsal", True),
+    ("shaft_aim_cm", "lead_arm_down", "swing", True),
+    ("shaft_aim_deg", "lead_arm_down", "swing", False), ("shaft_pitch_deg", "top", "swing", True),
+    ("shaft_pitch_deg", "top", "hold", False), ("pelvis_turn_deg", "top", "swing", False),
+])  # fmt: skip
+def test_what_another_figure_says_better_is_shown_on_demand(id, event, kind, folded) -> None:
+    assert m.is_folded(id, event, kind) is folded

@@ -10,9 +10,10 @@ import pytest
 
 from analysis import artifact as archive
 from analysis import weights
+from analysis.core.artifact import Artifact
 from analysis.core.measures import body_curves, body_value
 from analysis.core.pose import JOINT, LANDMARK, Moment
-from analysis.core.remeasure import Artifact, refit, remeasure
+from analysis.core.remeasure import refit, remeasure
 from analysis.errors import MediaMissing
 from tests.analysis.core.test_measures import figure, turned
 
@@ -202,7 +203,7 @@ def test_the_archive_is_not_changed_by_remeasuring() -> None:
     ],
 )
 def test_what_is_not_understood_is_refused(correction: dict) -> None:
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match=r"unknown target|does not fit|numbers only"):
         remeasure(make_artifact(), [correction])
 
 

@@ -115,10 +115,36 @@ def test_two_held_backswings_are_two_spans() -> None:
     assert first[1] <= second[0] < 10.0 and 14.5 < second[1] < 15.5
 
 
+def following(time_s: np.ndarray, height: np.ndarray) -> np.ndarray:
+    """A golfer whose head, arms and hips go with the hands."""
+    xy = golfer(time_s, height)
+    for joint, share in (("ear", 0.1), ("shoulder", 0.15), ("elbow", 0.6), ("hip", 0.15)):
+        for side in ("left", "right"):
+            xy[:, LANDMARK[f"{joint}_{side}"], 0] += share * STATURE * height
+    return xy
+
+
 def test_an_edited_film_is_told_from_the_fastest_hands() -> None:
     time_s = np.arange(0, 8, 1 / 60)
     swing = one_swing(time_s, 1.0)
-    assert film_cuts(time_s, golfer(time_s, swing), stature_px=STATURE) == []
+    assert film_cuts(time_s, following(time_s, swing), stature_px=STATURE) == []
     cut = np.where(time_s < 3.0, swing, one_swing(time_s, 4.5))
-    (row,) = film_cuts(time_s, golfer(time_s, cut), stature_px=STATURE)
+    (row,) = film_cuts(time_s, following(time_s, cut), stature_px=STATURE)
     assert time_s[row] == pytest.approx(3.0, abs=0.02)
+
+
+@pytest.mark.parametrize("frames", [3, 4, 8])
+@pytest.mark.parametrize("sides", [("left",), ("left", "right")])
+def test_lost_wrists_are_no_edit(frames: int, sides: tuple[str, ...]) -> None:
+    time_s = np.arange(0, 4, 1 / 60)
+    xy = following(time_s, one_swing(time_s, 2.0))
+    for side in sides:
+        xy[60 : 60 + frames, LANDMARK[f"wrist_{side}"]] += 0.5 * STATURE
+    assert film_cuts(time_s, xy, stature_px=STATURE) == []
+
+
+def test_a_figure_that_collapses_for_a_moment_is_no_edit() -> None:
+    time_s = np.arange(0, 4, 1 / 60)
+    xy = following(time_s, one_swing(time_s, 2.0))
+    xy[60:64] = xy[60:64, :, :][..., ::-1]
+    assert film_cuts(time_s, xy, stature_px=STATURE) == []

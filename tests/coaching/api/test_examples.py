@@ -8,18 +8,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
-from analysis.models import Run
 from coaching.intake.models import Submission
-from coaching.practice import services as practice
-from tests import factories
+from coaching.practice.services import library
+from tests.coaching.review.clips import even_times, measure_film
 
 ROOT = Path(__file__).resolve().parents[3]
 CLIPS = ROOT / "coaching" / "demo" / "clips"
 EXAMPLE = re.compile(r"```example\n(.*?)```", re.S)
-FIGURES = {("pelvis_turn_deg", "top"): (21.0, 3.0)}
+TURN = ["pelvis_turn_deg", "top", [21.0, 3.0]]
 
 pytestmark = pytest.mark.django_db
 
@@ -76,10 +76,9 @@ def dig(value: Any, keys: list[str], where: str) -> Any:
     return dig(value[int(key)] if isinstance(value, list) else value[key], rest, where)
 
 
-def test_examples_of_the_documentation(coach, student, monkeypatch, settings):
+def test_examples_of_the_documentation(coach, student):
     """Between sending and reading, a worker would have measured: its figures are put in."""
-    practice.load_starter_library(studio=student.studio)
-    monkeypatch.setattr("coaching.review.services.correct", _moved)
+    library.load_starter_library(by=None, studio=student.studio)
     login, *rest = examples()
     clients = {who: APIClient() for who in ("coach", "student", "nobody")}
     reader = Reader(clients)
@@ -95,10 +94,10 @@ def test_examples_of_the_documentation(coach, student, monkeypatch, settings):
 
 
 def measured(clip: Submission) -> None:
-    clip.video.runs.filter(kind=Run.Kind.CHECK).delete()
-    factories.make_measured(clip, FIGURES)
-
-
-def _moved(*, video: Any, author: Any, **moved: Any) -> Any:
-    """The figures of this test were put in by hand and have no archive to recompute from."""
-    return video.corrections.create(author=author, **moved)
+    """What a worker leaves behind: a copy, an archive, and figures recomputed from it."""
+    video = clip.video
+    video.runs.all().delete()
+    video.copy.save("copy.mp4", ContentFile(b"copy"), save=False)
+    video.keep_frame_times(even_times())
+    video.save()
+    measure_film(video, values=[TURN])

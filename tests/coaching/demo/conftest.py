@@ -10,26 +10,14 @@ import pytest
 from django.core.files.base import ContentFile
 
 from analysis import services as analysis
+from analysis import work as analysis_work
+from analysis.figures import store_figures
 from analysis.models import Run
-from coaching.demo.services import CLIPS
-
-BALANCE = ("balance_pct", "address")
-TURN = ("pelvis_turn_deg", "top")
-DOWN = ("pelvis_to_ball_down_cm", "impact")
-AIM = ("shaft_aim_deg", "lead_arm_down")
-DEPTH = ("hand_depth_cm", "top")
-TEMPO = ("tempo_ratio", "impact")
+from coaching.demo.acts import CLIPS
+from tests.coaching.demo.measured import kept
 
 # One dict of (value, one standard deviation) or a reason for each repetition.
-FIGURES: dict[str, list[dict[tuple[str, str], tuple[float, float] | str]]] = {
-    "baseline_dtl": [{TURN: (30.0, 6.0), DOWN: (7.0, 1.2), TEMPO: (2.9, 0.2), AIM: (-3.5, 5.0)}],
-    "baseline_face_on": [{TURN: (23.0, 8.0)}],
-    "halfway_dtl": [{TURN: (38.0, 6.0), DOWN: (4.0, 1.2), DEPTH: (-13.0, 3.0)}],
-    "left_dtl": [{TURN: (44.0, 6.0)}],
-    "setup_heels_dtl": [{BALANCE: (18.0, 6.0)}],
-    "rehearsal_dtl": [{TURN: (51.0, 7.0), AIM: (13.0, 1.7), DEPTH: (1.0, 3.5)}],
-    "rehearsal_dtl_three": [{TURN: (51.0, 7.0), AIM: (13.0, 1.7)}] * 3,
-}  # fmt: skip
+FIGURES = kept()
 
 
 @pytest.fixture
@@ -41,36 +29,36 @@ def quick_worker(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
         return lambda row, progress: step(names[row.video.sha256], row)
 
     steps = {Run.Kind.CHECK: _check, Run.Kind.COPY: _copy, Run.Kind.MEASURE: _measure}
-    monkeypatch.setattr(analysis, "WORK", {kind: work(step) for kind, step in steps.items()})
+    monkeypatch.setattr(analysis_work, "WORK", {kind: work(step) for kind, step in steps.items()})
 
 
 def _check(clip: str, row: Run) -> Any:
     cut = {"code": "body_cut", "level": "reject", "message": "", "frame": 0, "time_s": 0.0}
     result = {"quality": [cut] if clip == "feet_cut" else []}
 
-    def store(run: Run, saved: list[Any]) -> None:
+    def store(run: Run) -> None:
         run.video.still.save("still.jpg", ContentFile(b"still"))
-        if not analysis.refused(result):
+        if not result["quality"]:
             analysis.request_run(video=run.video, kind=Run.Kind.COPY)
 
-    return result, store
+    return result, [], store
 
 
 def _copy(clip: str, row: Run) -> Any:
-    def store(run: Run, saved: list[Any]) -> None:
+    def store(run: Run) -> None:
         run.video.copy.save("copy.mp4", ContentFile(b"copy"), save=False)
-        run.video.frame_times_s = [i / 60 for i in range(120)]
+        run.video.keep_frame_times([i / 60 for i in range(120)])
         run.video.save()
         analysis.request_run(video=run.video, kind=Run.Kind.MEASURE)
 
-    return {}, store
+    return {}, [], store
 
 
 def _measure(clip: str, row: Run) -> Any:
-    def store(run: Run, saved: list[Any]) -> None:
-        analysis.store_figures(run=run, repetitions=[_told(rep) for rep in FIGURES[clip]])
+    def store(run: Run) -> None:
+        store_figures(run=run, repetitions=[_told(rep) for rep in FIGURES[clip]])
 
-    return {"quality": []}, store
+    return {"quality": []}, [], store
 
 
 def _told(readings: dict[tuple[str, str], tuple[float, float] | str]) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coaching.diagnosis.causes import (
+    BALL,
     CAUSE,
     COMPENSATION,
     HARMLESS,
@@ -24,9 +25,10 @@ from coaching.diagnosis.causes import (
     plan,
     released_by,
     state_of,
+    upstream,
 )
 
-KINDS = (CAUSE, COMPENSATION, HARMLESS, STRENGTH, QUESTION)
+KINDS = (CAUSE, COMPENSATION, HARMLESS, STRENGTH, QUESTION, BALL)
 
 
 @st.composite
@@ -64,6 +66,32 @@ def upright_shaft() -> Graph:
 
 
 class TestStates:
+    def test_a_compensation_that_nobody_explained_is_no_target(self):
+        alone = Graph((Node(1, COMPENSATION),))
+        assert state_of(alone, 1) == State.UNEXPLAINED
+        assert not may_be_targeted(alone, 1)
+        asked = Graph(
+            (Node(1, COMPENSATION), Node(2, QUESTION, answered=True)), frozenset({(1, 2)})
+        )
+        assert state_of(asked, 1) == State.UNEXPLAINED  # an answer is no cause that passed
+        passed = Graph((Node(1, COMPENSATION), Node(2, CAUSE, closed=True)), frozenset({(1, 2)}))
+        assert state_of(passed, 1) == State.LOOK_AGAIN
+
+    def test_what_the_ball_does_ends_the_chain_and_is_no_target(self):
+        graph = Graph((Node(1, CAUSE), Node(2, BALL)), frozenset({(2, 1)}))
+        assert state_of(graph, 2) == State.SHOWS
+        assert not may_be_targeted(graph, 2)
+        assert [step.id for step in plan(graph)] == [1]
+
+    def test_a_cause_of_what_the_ball_does_comes_before_one_of_nothing(self):
+        graph = Graph((Node(1, CAUSE), Node(2, CAUSE), Node(3, BALL)), frozenset({(3, 2)}))
+        assert [step.id for step in plan(graph)] == [2, 1]
+
+    def test_what_stands_behind_another_cause_is_not_nearest(self):
+        graph = upright_shaft()
+        longer = Graph(graph.nodes, graph.because | {(3, 1), (4, 2)})
+        assert longer.nearest_causes(3) == [2] and longer.nearest_causes(4) == [3]
+
     def test_a_compensation_is_left_while_a_cause_is_open(self):
         graph = upright_shaft()
         assert state_of(graph, 3) is State.LEAVE
@@ -159,8 +187,10 @@ class TestProperties:
             if node.kind == QUESTION:
                 graph = graph.changed(node.id, answered=True)
         for node in graph.nodes:
-            if node.kind == COMPENSATION:
-                assert state_of(graph, node.id) in (State.LOOK_AGAIN, State.DONE)
+            if node.kind == COMPENSATION and state_of(graph, node.id) != State.DONE:
+                passed = any(graph[up].kind == CAUSE for up in upstream(graph, node.id))
+                free = State.LOOK_AGAIN if passed else State.UNEXPLAINED
+                assert state_of(graph, node.id) == free
 
     @given(graphs(), st.randoms(use_true_random=False))
     def test_the_order_is_stable(self, graph, random):

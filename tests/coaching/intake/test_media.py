@@ -153,19 +153,3 @@ def test_nginx_sends_it_where_that_is_set(mine: Client, video: Video, settings: 
     assert answer["X-Accel-Redirect"] == f"/protected/{video.copy.name}"
     assert answer.content == b""
     assert answer["Content-Type"] == "video/mp4"
-
-
-def test_object_storage_sends_it_itself(
-    mine: Client, video: Video, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    storage = type(video.copy.storage._wrapped)  # type: ignore[attr-defined]
-
-    def no_path(self: Any, name: str) -> str:
-        raise NotImplementedError
-
-    monkeypatch.setattr(storage, "path", no_path)
-    monkeypatch.setattr(storage, "url", lambda self, name: f"https://objects.example/{name}?signed")
-    answer = mine.get(f"/media/{video.pk}/copy")
-    assert answer.status_code == 302
-    assert answer["Location"] == f"https://objects.example/{video.copy.name}?signed"
-    assert answer["Cache-Control"].startswith("private")

@@ -71,3 +71,12 @@ def test_exactly_the_working_hours_pass(
             minutes -= 1
         at += timedelta(minutes=1)
     assert promised == at
+
+
+def test_a_day_of_the_week_that_does_not_count_stands_still() -> None:
+    """Friday noon and 24 hours: over a weekend off that is Monday noon."""
+    friday = datetime(2026, 3, 6, 12, tzinfo=UTC)
+    promised = promised_time(friday, hours=24, holidays=[], zone=UTC, weekdays={1, 2, 3, 4, 5})
+    assert promised == datetime(2026, 3, 9, 12, tzinfo=UTC)
+    with pytest.raises(ValueError, match="day of the week"):
+        promised_time(friday, hours=24, holidays=[], zone=UTC, weekdays=set())

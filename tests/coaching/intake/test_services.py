@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import uuid
@@ -11,19 +12,23 @@ from typing import Any
 
 import pytest
 from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from analysis import services as analysis
-from analysis.models import Run
-from coaching.intake import queries, services, spool
+from analysis import work
+from analysis.models import Run, Video
+from coaching.intake import queries, upload_buffer
 from coaching.intake.models import Request, RequestedAngle, Submission, Upload
 from coaching.intake.queries import State
+from coaching.intake.services import asking, clips, uploads
 from coaching.lessons.models import Entry
 from coaching.people.errors import LessonError
 from coaching.people.models import Consent, Student, User
+from coaching.people.services import consent
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -37,7 +42,7 @@ def angle(student: Student) -> RequestedAngle:
 def sent(angle: RequestedAngle, data: bytes = b"film", **fields: Any) -> Submission:
     student = angle.request.student
     file = SimpleUploadedFile("My swing.MOV", data)
-    return services.receive_file(
+    return uploads.receive_file(
         by=fields.pop("by", student.user), student=student, angle=angle, file=file, **fields
     )
 
@@ -68,17 +73,17 @@ def fresh(submission: Submission) -> Submission:
 
 
 def test_the_coach_asks_and_the_thread_tells(student: Student, coach: User) -> None:
-    request = services.request_angles(
+    request = asking.request_angles(
         student=student,
         by=coach,
         angles=[{"view": "down_the_line", "repetitions": 3}, {"view": "face_on", "kind": "hold"}],
-        words=" Slowly. ",
+        text=" Slowly. ",
         due_on=date(2026, 12, 1),
     )
     rows = [(a.view, a.kind, a.repetitions, a.position) for a in request.angles.all()]
     assert rows == [("down_the_line", "swing", 3, 0), ("face_on", "hold", 1, 1)]
     entry = student.thread.entries.get()
-    assert (entry.kind, entry.author, entry.words) == ("requested", coach, "Slowly.")
+    assert (entry.kind, entry.author, entry.text) == ("requested", coach, "Slowly.")
     assert entry.refs == {"request": request.pk}
 
 
@@ -97,7 +102,7 @@ def test_what_cannot_be_asked(
     student: Student, coach: User, angles: list[dict[str, Any]], code: str
 ) -> None:
     with pytest.raises(LessonError) as refusal:
-        services.request_angles(student=student, by=coach, angles=angles)
+        asking.request_angles(student=student, by=coach, angles=angles)
     assert refusal.value.code == code
     assert not Request.objects.exists()
 
@@ -107,8 +112,8 @@ def test_pain_stops_open_requests_and_a_person_opens_them_again(
 ) -> None:
     closed = factories.make_request(student=student, closed_at=timezone.now())
     other = factories.make_request()
-    assert services.suspend_requests(student=student) == 1
-    assert services.suspend_requests(student=student) == 0
+    assert asking.suspend_requests(student=student) == 1
+    assert asking.suspend_requests(student=student) == 0
     with pytest.raises(LessonError) as refusal:
         sent(RequestedAngle.objects.get(pk=angle.pk))
     assert refusal.value.code == "suspended"
@@ -116,19 +121,19 @@ def test_pain_stops_open_requests_and_a_person_opens_them_again(
     for row in (closed, other):
         row.refresh_from_db()
         assert row.suspended_at is None
-    assert services.resume_requests(student=student) == 1
+    assert asking.resume_requests(student=student) == 1
     assert queries.next_angle(student) == angle
 
 
 def test_only_the_requests_that_load_the_region(angle: RequestedAngle, student: Student) -> None:
     factories.make_request(student=student)
     only = Request.objects.filter(pk=angle.request_id)
-    assert services.suspend_requests(student=student, requests=only) == 1
-    assert services.resume_requests(student=student, requests=only) == 1
+    assert asking.suspend_requests(student=student, requests=only) == 1
+    assert asking.resume_requests(student=student, requests=only) == 1
 
 
 def test_a_closed_request_takes_no_clip(angle: RequestedAngle) -> None:
-    services.close_request(request=angle.request)
+    asking.close_request(request=angle.request, by=angle.request.student.coach)
     angle.request.refresh_from_db()
     with pytest.raises(LessonError) as refusal:
         sent(angle)
@@ -142,7 +147,7 @@ def test_a_clip_becomes_a_submission_in_one_step(
     angle: RequestedAngle, student: Student, django_capture_on_commit_callbacks: Any
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        submission = sent(angle, b"a film", words="Windy.")
+        submission = sent(angle, b"a film", text="Windy.")
     video = submission.video
     assert video.original.read() == b"a film"
     assert video.original.name.endswith(".mov")
@@ -150,15 +155,15 @@ def test_a_clip_becomes_a_submission_in_one_step(
     assert video.sha256 == hashlib.sha256(b"a film").hexdigest()
     assert (video.view, video.kind, video.handedness) == ("down_the_line", "swing", "right")
     assert (video.stature_cm, video.size_bytes, video.repetitions) == (178.0, 6, 1)
-    assert analysis.capture_of(video).repetitions == 1
+    assert work.capture_of(video).repetitions == 1
     assert submission.sent_by == student.user
     assert [r.kind for r in video.runs.all()] == ["check"]
     entry = student.thread.entries.get(kind="sent")
-    assert entry.words == "Windy."
+    assert entry.text == "Windy."
     assert entry.refs == {
         "submission": submission.pk, "angle": angle.pk, "request": angle.request_id,
     }  # fmt: skip
-    assert not spool.path(Upload.objects.get().pk).exists()
+    assert not upload_buffer.path(Upload.objects.get().pk).exists()
 
 
 def test_a_form_sent_twice_makes_one_clip(angle: RequestedAngle) -> None:
@@ -177,9 +182,9 @@ def test_another_clip_from_a_page_that_the_browser_kept(angle: RequestedAngle) -
 
 def test_another_clip_in_place_of_one_that_never_arrived(angle: RequestedAngle) -> None:
     key, student = uuid.uuid4(), angle.request.student
-    old = services.create_upload(by=student.user, length=9, student=student, angle=angle, key=key)
-    hold, _ = spool.take_hold(old.pk)
-    spool.append(old.pk, b"part", hold=hold)
+    old = uploads.create_upload(by=student.user, length=9, student=student, angle=angle, key=key)
+    hold, _ = upload_buffer.acquire(old.pk)
+    upload_buffer.append(old.pk, b"part", lock=hold)
     assert sent(angle, b"another", key=key).video.original.read() == b"another"
 
 
@@ -194,21 +199,21 @@ def test_the_loser_of_a_race_leaves_no_file(
     angle: RequestedAngle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two requests finish the same upload at once."""
-    upload = services.create_upload(
+    upload = uploads.create_upload(
         by=angle.request.student.user, length=4, student=angle.request.student, angle=angle
     )
-    hold, _ = spool.take_hold(upload.pk)
-    spool.append(upload.pk, b"film", hold=hold)
-    real, names = services._store_original, []
+    hold, _ = upload_buffer.acquire(upload.pk)
+    upload_buffer.append(upload.pk, b"film", lock=hold)
+    real, names = uploads._store_original, []
 
     def overtaken(row: Upload) -> str:
         names.append(mine := real(row))
         if len(names) == 1:
-            services.finish_upload(upload=Upload.objects.get(pk=row.pk))
+            uploads.finish_upload(upload=Upload.objects.get(pk=row.pk), by=row.owner)
         return mine
 
-    monkeypatch.setattr(services, "_store_original", overtaken)
-    submission = services.finish_upload(upload=upload)
+    monkeypatch.setattr(uploads, "_store_original", overtaken)
+    submission = uploads.finish_upload(upload=upload, by=upload.owner)
     storage = submission.video.original.storage  # type: ignore[union-attr]
     assert Submission.objects.get() == submission
     assert [storage.exists(name) for name in names] == [False, True]
@@ -218,48 +223,52 @@ def test_a_failure_on_the_way_keeps_the_spool_and_nothing_else(
     angle: RequestedAngle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     names: list[str] = []
-    real = services._store_original
-    monkeypatch.setattr(services, "_store_original", lambda u: names.append(real(u)) or names[-1])
+    real = uploads._store_original
+    monkeypatch.setattr(uploads, "_store_original", lambda u: names.append(real(u)) or names[-1])
     with monkeypatch.context() as patched:
-        patched.setattr(services, "record", lambda **kw: 1 / 0)
+        patched.setattr(clips, "record", lambda **kw: 1 / 0)
         with pytest.raises(ZeroDivisionError):
             sent(angle, key=(key := uuid.uuid4()))
     assert not Submission.objects.exists()
-    assert not services._originals().exists(names[0])
-    assert spool.path(key).read_bytes() == b"film"
+    assert not default_storage.exists(names[0])
+    assert upload_buffer.path(key).read_bytes() == b"film"
     assert sent(angle, key=key) == Submission.objects.get()
 
 
 def test_the_spool_forgets_only_after_the_commit(angle: RequestedAngle) -> None:
     key = uuid.uuid4()
-    with pytest.raises(ZeroDivisionError), transaction.atomic():
+    with contextlib.suppress(ZeroDivisionError), transaction.atomic():
         sent(angle, key=key)
         raise ZeroDivisionError
     assert not Submission.objects.exists()
-    assert spool.path(key).read_bytes() == b"film"
+    assert upload_buffer.path(key).read_bytes() == b"film"
 
 
 def test_whole_but_unfinished_uploads_are_finished_by_the_clearing(angle: RequestedAngle) -> None:
     """The server stopped between the last byte and the submission."""
     student = angle.request.student
-    upload = services.create_upload(by=student.user, length=4, student=student, angle=angle)
-    hold, _ = spool.take_hold(upload.pk)
-    spool.append(upload.pk, b"film", hold=hold)
+    upload = uploads.create_upload(by=student.user, length=4, student=student, angle=angle)
+    hold, _ = upload_buffer.acquire(upload.pk)
+    upload_buffer.append(upload.pk, b"film", lock=hold)
     Upload.objects.update(expires_at=timezone.now() - timedelta(hours=1))
-    services.clear_uploads()
+    uploads.clear_uploads()
     assert Submission.objects.get().video.original.read() == b"film"
 
 
 def test_clearing_spares_what_is_fresh(angle: RequestedAngle, settings: Any) -> None:
     student = angle.request.student
-    kept = services.create_upload(by=student.user, length=9, student=student, angle=angle)
-    stray = spool.path(uuid.uuid4())
-    new = spool.path(uuid.uuid4())
+    kept = uploads.create_upload(by=student.user, length=9, student=student, angle=angle)
+    stray = upload_buffer.path(uuid.uuid4())
+    new = upload_buffer.path(uuid.uuid4())
     for file in (stray, new):
         file.write_bytes(b"x")
     os.utime(stray, (1, 1))
-    assert services.clear_uploads() == 0
-    assert (spool.path(kept.pk).exists(), stray.exists(), new.exists()) == (True, False, True)
+    assert uploads.clear_uploads() == 0
+    assert (upload_buffer.path(kept.pk).exists(), stray.exists(), new.exists()) == (
+        True,
+        False,
+        True,
+    )
 
 
 # Consent
@@ -280,7 +289,7 @@ def test_a_minor_needs_the_guardians_consent(coach: User) -> None:
     assert sent(angle, by=guardian).sent_by == guardian
 
 
-@pytest.mark.parametrize("purpose", Consent.Purpose.values)
+@pytest.mark.parametrize("purpose", Consent.NEEDED)
 def test_a_withdrawn_consent_closes_the_door(angle: RequestedAngle, purpose: str) -> None:
     Consent.objects.filter(purpose=purpose).update(withdrawn_at=timezone.now())
     with pytest.raises(LessonError) as refusal:
@@ -295,16 +304,19 @@ def test_stature_is_needed(angle: RequestedAngle, student: Student) -> None:
     assert refusal.value.code == "stature"
 
 
-def test_withdrawing_takes_clips_and_what_is_on_its_way(angle: RequestedAngle) -> None:
+def test_withdrawing_takes_clips_and_what_is_on_its_way(
+    angle: RequestedAngle, django_capture_on_commit_callbacks: Any
+) -> None:
     student = angle.request.student
     submission = sent(angle)
     path = submission.video.original.path
-    upload = services.create_upload(by=student.user, length=9, student=student, angle=angle)
-    assert services.erase_clips(student=student) == 1
+    upload = uploads.create_upload(by=student.user, length=9, student=student, angle=angle)
+    with django_capture_on_commit_callbacks(execute=True):
+        assert clips.erase_clips(student=student) == 1
     submission.video.refresh_from_db()
     assert not submission.video.original
-    assert not services._originals().exists(path)
-    assert not spool.path(upload.pk).exists()
+    assert not default_storage.exists(path)
+    assert not upload_buffer.path(upload.pk).exists()
     assert submission.video.erased_at is not None
 
 
@@ -316,6 +328,7 @@ def test_the_states_of_a_clip(angle: RequestedAngle, student: Student) -> None:
     seen = [queries.state(fresh(clip))]
     finish(clip, Run.Kind.CHECK, result={"quality": []})
     seen.append(queries.state(fresh(clip)))
+    analysis.request_measuring(video=clip.video)  # the copy asks for it in its own closing
     finish(clip, Run.Kind.COPY)
     seen.append(queries.state(fresh(clip)))
     finish(clip, Run.Kind.MEASURE)
@@ -328,6 +341,26 @@ def test_the_states_of_a_clip(angle: RequestedAngle, student: Student) -> None:
     assert entries(student) == ["sent", "ready"]
 
 
+def test_a_clip_is_not_measured_where_that_was_not_agreed_to(
+    angle: RequestedAngle, student: Student
+) -> None:
+    wanted = set(Consent.NEEDED)
+    consent.choose_consents(student=student, by=student.user, purposes=wanted)
+    clip = sent(angle)
+    finish(clip, Run.Kind.CHECK, result={"quality": []})
+    assert analysis.request_measuring(video=clip.video) is None
+    finish(clip, Run.Kind.COPY)
+    row = fresh(clip)
+    assert queries.state(row) == State.READY and queries.is_unmeasured(row)
+    assert entries(student) == ["consent", "sent", "ready"]
+    # Agreed to later, what came before is measured, too.
+    Video.objects.filter(pk=clip.video_id).update(copy="copy.mp4")
+    consent.choose_consents(
+        student=student, by=student.user, purposes={*wanted, Consent.Purpose.MEASURE}
+    )
+    assert queries.state(fresh(clip)) == State.MEASURING
+
+
 def test_a_refused_clip_is_told_once(angle: RequestedAngle, student: Student) -> None:
     clip = sent(angle)
     finish(clip, Run.Kind.CHECK, result=rejected("body_cut"))
@@ -337,7 +370,7 @@ def test_a_refused_clip_is_told_once(angle: RequestedAngle, student: Student) ->
     ]
     entry = student.thread.entries.get(kind="refused")
     assert entry.refs == {"submission": clip.pk, "codes": ["body_cut"]}
-    services.tell_run(run=clip.video.runs.get())
+    clips.record_run(run=clip.video.runs.get())
     assert entries(student) == ["sent", "refused"]
 
 
@@ -347,6 +380,7 @@ def test_a_refused_clip_is_told_once(angle: RequestedAngle, student: Student) ->
         ("check", "unreadable", State.REFUSED),
         ("copy", "too_short", State.REFUSED),
         ("check", "worker_lost", State.FAILED),
+        ("check", "too_heavy", State.REFUSED),
         ("copy", "disk_full", State.FAILED),
         ("measure", "internal", State.FAILED),
     ],
@@ -363,9 +397,9 @@ def test_stopped_runs(angle: RequestedAngle, kind: str, code: str, state: str) -
 def test_a_person_lets_it_start_again(angle: RequestedAngle) -> None:
     clip = sent(angle)
     with pytest.raises(LessonError, match="going on"):
-        services.retry(submission=fresh(clip))
+        clips.retry(submission=fresh(clip), by=clip.sent_by)
     finish(clip, Run.Kind.CHECK, status="failed", error_code="worker_lost")
-    services.retry(submission=fresh(clip))
+    clips.retry(submission=fresh(clip), by=clip.sent_by)
     assert queries.state(fresh(clip)) == State.CHECKING
 
 
@@ -373,16 +407,16 @@ def test_the_student_insists(angle: RequestedAngle, student: Student) -> None:
     clip = sent(angle)
     finish(clip, Run.Kind.CHECK, result=rejected("wrong_view"))
     with pytest.raises(LessonError, match="Add a word"):
-        services.override_refusal(submission=fresh(clip), by=student.user, words=" ")
+        clips.override_refusal(submission=fresh(clip), by=student.user, text=" ")
     before = clip.promised_at
-    services.override_refusal(submission=fresh(clip), by=student.user, words="No room behind me.")
+    clips.override_refusal(submission=fresh(clip), by=student.user, text="No room behind me.")
     clip = fresh(clip)
     assert queries.state(clip) == State.COPYING
-    assert clip.override_words == "No room behind me."
+    assert clip.override_note == "No room behind me."
     assert clip.promised_at > before
     assert angle not in queries.missing(queries.requests_of(student).get())
     with pytest.raises(LessonError):
-        services.override_refusal(submission=fresh(clip), by=student.user, words="Again.")
+        clips.override_refusal(submission=fresh(clip), by=student.user, text="Again.")
 
 
 def test_nobody_insists_on_a_file_that_is_no_film(angle: RequestedAngle, student: Student) -> None:
@@ -390,7 +424,7 @@ def test_nobody_insists_on_a_file_that_is_no_film(angle: RequestedAngle, student
     finish(clip, Run.Kind.CHECK, result=rejected("unreadable"))
     assert not queries.progress(fresh(clip)).can_override
     with pytest.raises(LessonError) as refusal:
-        services.override_refusal(submission=fresh(clip), by=student.user, words="Look!")
+        clips.override_refusal(submission=fresh(clip), by=student.user, text="Look!")
     assert refusal.value.code == "cannot_override"
 
 
@@ -459,8 +493,8 @@ def test_the_promise_is_kept_with_the_clip_and_moves_with_holidays(
     assert clip.promised_at - clip.created_at == timedelta(hours=student.studio.turnaround_hours)
     day = timezone.localdate() + timedelta(days=1)
     student.studio.holidays.create(starts_on=day, ends_on=day)
-    assert services.renew_promises(studio=student.studio) == 1
-    assert services.renew_promises(studio=student.studio) == 0
+    assert clips.renew_promises(studio=student.studio) == 1
+    assert clips.renew_promises(studio=student.studio) == 0
     clip.refresh_from_db()
     assert clip.promised_at - clip.created_at == timedelta(hours=72)
 
@@ -497,41 +531,57 @@ def test_queries_do_not_grow(student: Student, coach: User) -> None:
 
 
 def test_a_recording_is_taken_once_by_its_owner(coach: User, stranger: User) -> None:
-    upload = services.create_upload(by=coach, length=None, purpose="voice")
-    hold, _ = spool.take_hold(upload.pk)
-    spool.append(upload.pk, b"webm", hold=hold)
-    with pytest.raises(LessonError), services.take_upload(upload=upload, by=stranger):
+    upload = uploads.create_upload(by=coach, length=None, purpose="voice")
+    hold, _ = upload_buffer.acquire(upload.pk)
+    upload_buffer.append(upload.pk, b"webm", lock=hold)
+    with pytest.raises(LessonError), uploads.take_upload(upload=upload, by=stranger):
         pass
     video = factories.make_video()
-    with services.take_upload(upload=upload, by=coach) as file:  # cut short by a crash
+    with uploads.take_upload(upload=upload, by=coach) as file:  # cut short by a crash
         video.still.save("x.jpg", file)
     assert video.still.read() == b"webm"
 
 
 def test_nothing_is_taken_from_an_empty_spool(coach: User) -> None:
-    upload = services.create_upload(by=coach, length=5, purpose="demonstration")
-    spool.remove(upload.pk)
-    with pytest.raises(LessonError) as refusal, services.take_upload(upload=upload, by=coach):
+    upload = uploads.create_upload(by=coach, length=5, purpose="demonstration")
+    upload_buffer.remove(upload.pk)
+    with pytest.raises(LessonError) as refusal, uploads.take_upload(upload=upload, by=coach):
         pass
     assert refusal.value.status == 410
 
 
 def test_a_word_to_the_coach(angle: RequestedAngle, student: Student) -> None:
     clip = sent(angle)
-    services.send_word(submission=clip, by=student.user, words=" The mat was short. ")
+    clips.send_word(submission=clip, by=student.user, text=" The mat was short. ")
     entry = student.thread.entries.get(kind="message")
-    assert (entry.words, entry.refs) == ("The mat was short.", {"submission": clip.pk})
+    assert (entry.text, entry.refs) == ("The mat was short.", {"submission": clip.pk})
     with pytest.raises(LessonError):
-        services.send_word(submission=clip, by=student.user, words="  ")
+        clips.send_word(submission=clip, by=student.user, text="  ")
 
 
 def test_a_clip_nobody_asked_for(student: Student) -> None:
-    clip = services.receive_file(
+    clip = uploads.receive_file(
         by=student.user, student=student, file=ContentFile(b"film", name="a.mp4"), view="face_on"
     )
     assert (clip.angle, clip.video.view, clip.video.kind) == (None, "face_on", "swing")
-    wrong = services.receive_file(
+    wrong = uploads.receive_file(
         by=student.user, student=student, file=ContentFile(b"more", name="b.exe"), view="sideways"
     )
     assert wrong.video.view == "other"
     assert "." not in wrong.video.original.name.rsplit("/", 1)[1]
+
+
+@pytest.mark.parametrize("status", ["queued", "running", "done", "failed"])
+def test_measuring_again_in_the_background_changes_nothing_for_people(status):
+    clip = factories.make_submission()
+    factories.make_measured(clip, {("pelvis_turn_deg", "top"): (38.0, 2.0)})
+    told = Entry.objects.count()
+    run = factories.make_run(
+        video=clip.video, pipeline_version="next", status=status, background=True,
+        **({"error_code": "unreadable"} if status == "failed" else {}),
+    )  # fmt: skip
+    clips.record_run(run=run)
+    clip.refresh_from_db()
+    assert queries.state(clip) == "ready"
+    assert queries.stopped_run(clip) is None
+    assert Entry.objects.count() == told

@@ -21,11 +21,11 @@ import pytest
 from django.conf import settings as live_settings
 from django.test import Client
 from django.utils import timezone
-from rest_framework.authtoken.models import Token
 
-from coaching.intake import services, spool
+from coaching.intake import upload_buffer
 from coaching.intake.models import RequestedAngle, Submission, Upload
-from coaching.people.models import Student, User
+from coaching.intake.services import refusals, uploads
+from coaching.people.models import ApiToken, Student, User
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -86,8 +86,8 @@ def upload(tus: Tus, angle: RequestedAngle) -> str:
     return str(answer["Location"])
 
 
-def spooled(url: str) -> Path:
-    return spool.path(uuid.UUID(url.rsplit("/", 1)[1]))
+def buffered(url: str) -> Path:
+    return upload_buffer.path(uuid.UUID(url.rsplit("/", 1)[1]))
 
 
 # Core protocol
@@ -132,7 +132,7 @@ def test_a_wrong_offset_changes_nothing(tus: Tus, upload: str) -> None:
     tus.patch(upload, 0, b"x" * 10)
     for offset in (0, 9, 11, 100):
         assert tus.patch(upload, offset, b"z" * 5).status_code == 409
-    assert spooled(upload).read_bytes() == b"x" * 10
+    assert buffered(upload).read_bytes() == b"x" * 10
 
 
 @pytest.mark.parametrize("offset", ["-1", "ten", "1.5", "None", "²"])
@@ -181,9 +181,9 @@ class Broken(io.RawIOBase):
 
 def test_a_connection_cut_in_mid_patch_keeps_what_arrived(upload: str) -> None:
     pk = uuid.UUID(upload.rsplit("/", 1)[1])
-    hold, _ = spool.take_hold(pk)
-    assert spool.receive(pk, Broken(b"x" * 40), hold=hold, room=100) == 40
-    assert spool.offset(pk) == 40
+    hold, _ = upload_buffer.acquire(pk)
+    assert upload_buffer.receive(pk, Broken(b"x" * 40), lock=hold, room=100) == 40
+    assert upload_buffer.offset(pk) == 40
 
 
 def test_the_newer_of_two_writers_takes_over(tus: Tus, upload: str) -> None:
@@ -196,41 +196,41 @@ def test_the_newer_of_two_writers_takes_over(tus: Tus, upload: str) -> None:
             assert tus.patch(upload, 0, b"new" * 10).status_code == 204
             return b"old"
 
-    hold, _ = spool.take_hold(pk)
-    with pytest.raises(spool.HoldLost):
-        spool.receive(pk, Slow(), hold=hold, room=100)
-    assert spooled(upload).read_bytes() == b"new" * 10
+    hold, _ = upload_buffer.acquire(pk)
+    with pytest.raises(upload_buffer.LockLost):
+        upload_buffer.receive(pk, Slow(), lock=hold, room=100)
+    assert buffered(upload).read_bytes() == b"new" * 10
 
 
 def test_an_older_writer_that_wakes_up_after_the_end_stops(
     tus: Tus, upload: str, django_capture_on_commit_callbacks: Any
 ) -> None:
     pk = uuid.UUID(upload.rsplit("/", 1)[1])
-    hold, _ = spool.take_hold(pk)
+    hold, _ = upload_buffer.acquire(pk)
     with django_capture_on_commit_callbacks(execute=True):
         tus.patch(upload, 0, b"x" * 100)
-    assert not spooled(upload).exists()
-    with pytest.raises(spool.HoldLost):
-        spool.receive(pk, io.BytesIO(b"late"), hold=hold, room=100)
-    assert not spooled(upload).exists()
+    assert not buffered(upload).exists()
+    with pytest.raises(upload_buffer.LockLost):
+        upload_buffer.receive(pk, io.BytesIO(b"late"), lock=hold, room=100)
+    assert not buffered(upload).exists()
 
 
 def test_asking_with_head_stops_an_older_writer(tus: Tus, upload: str) -> None:
     """The offset that HEAD tells is final: nothing trickles in after it."""
     pk = uuid.UUID(upload.rsplit("/", 1)[1])
-    hold, _ = spool.take_hold(pk)
-    spool.append(pk, b"x" * 10, hold=hold)
+    hold, _ = upload_buffer.acquire(pk)
+    upload_buffer.append(pk, b"x" * 10, lock=hold)
     assert tus.offset(upload) == 10
-    with pytest.raises(spool.HoldLost):
-        spool.append(pk, b"y", hold=hold)
+    with pytest.raises(upload_buffer.LockLost):
+        upload_buffer.append(pk, b"y", lock=hold)
 
 
 def test_a_wrong_offset_takes_nothing_over(tus: Tus, upload: str) -> None:
     pk = uuid.UUID(upload.rsplit("/", 1)[1])
-    hold, _ = spool.take_hold(pk)
+    hold, _ = upload_buffer.acquire(pk)
     assert tus.patch(upload, 50, b"x").status_code == 409
-    spool.append(pk, b"y", hold=hold)
-    assert spool.offset(pk) == 1
+    upload_buffer.append(pk, b"y", lock=hold)
+    assert upload_buffer.offset(pk) == 1
 
 
 def test_post_may_stand_for_patch(tus: Tus, upload: str) -> None:
@@ -328,11 +328,11 @@ def test_a_voice_may_be_sent_while_it_is_spoken(coach: User, client_for: Any) ->
     assert (told["Upload-Offset"], told["Upload-Defer-Length"]) == ("3", "1")
     assert "Upload-Length" not in told
     upload = Upload.objects.get()
-    assert services.spool_path(upload).read_bytes() == b"one"
+    assert upload_buffer.path(upload.pk).read_bytes() == b"one"
     tus.patch(url, 3, b"two", Upload_Length=6)
     upload.refresh_from_db()
     assert (upload.length, upload.finished_at is not None) == (6, True)
-    with services.take_upload(upload=upload, by=coach) as file:
+    with uploads.take_upload(upload=upload, by=coach) as file:
         assert file.read() == b"onetwo"
 
 
@@ -342,7 +342,7 @@ def test_a_clip_may_not_defer_its_length(tus: Tus, angle: RequestedAngle) -> Non
 
 
 def test_a_voice_has_its_own_limit(coach: User, client_for: Any, monkeypatch: Any) -> None:
-    monkeypatch.setattr(services, "VOICE_MAX_BYTES", 10)
+    monkeypatch.setattr(refusals, "VOICE_MAX_BYTES", 10)
     tus = Tus(client_for(coach))
     assert tus.create(11, {"purpose": "voice"}).status_code == 413
     url = tus.create(None, {"purpose": "voice"}, Upload_Defer_Length=1)["Location"]
@@ -362,8 +362,8 @@ def test_an_unfinished_upload_expires(tus: Tus, upload: str) -> None:
     for answer in (tus.call("HEAD", upload), tus.patch(upload, 1, b"x")):
         assert answer.status_code == 410
         assert "Upload-Offset" not in answer
-    assert services.clear_uploads() == 1
-    assert not spooled(upload).exists()
+    assert uploads.clear_uploads() == 1
+    assert not buffered(upload).exists()
     assert tus.call("HEAD", upload).status_code == 404
 
 
@@ -385,7 +385,7 @@ def test_damaged_bytes_are_dropped(tus: Tus, upload: str) -> None:
     tus.patch(upload, 0, b"good")
     answer = tus.patch(upload, 4, b"hello w0rld", Upload_Checksum=checksum(b"hello world"))
     assert answer.status_code == 460
-    assert spooled(upload).read_bytes() == b"good"
+    assert buffered(upload).read_bytes() == b"good"
 
 
 @pytest.mark.parametrize("header", ["crc32 AAAA", "sha1 ???"])
@@ -400,7 +400,7 @@ def test_a_checksum_that_cannot_be_read(tus: Tus, upload: str, header: str) -> N
 def test_an_upload_can_be_given_up(tus: Tus, upload: str) -> None:
     tus.patch(upload, 0, b"x" * 10)
     assert tus.call("DELETE", upload).status_code == 204
-    assert not spooled(upload).exists()
+    assert not buffered(upload).exists()
     assert tus.call("HEAD", upload).status_code == 404
 
 
@@ -419,7 +419,7 @@ def test_a_strangers_upload_is_not_there(upload: str, stranger: User, client_for
     assert theirs.patch(upload, 0, b"x").status_code == 404
     assert theirs.call("DELETE", upload).status_code == 404
     assert theirs.call("POST", f"{upload}/finish").status_code == 404
-    assert spooled(upload).read_bytes() == b""
+    assert buffered(upload).read_bytes() == b""
 
 
 def test_nobody_uploads_for_somebody_elses_angle(
@@ -449,8 +449,8 @@ def test_a_session_needs_the_csrf_header(student: Student, angle: RequestedAngle
 
 
 def test_a_token_needs_none(student: Student, angle: RequestedAngle) -> None:
-    token = Token.objects.create(user=student.user)
-    tus = Tus(Client(enforce_csrf_checks=True), Authorization=f"Token {token.key}")
+    _row, key = ApiToken.issue(student.user, name="test")
+    tus = Tus(Client(enforce_csrf_checks=True), Authorization=f"Token {key}")
     url = tus.create(9, {"angle": str(angle.pk)})["Location"]
     assert tus.patch(url, 0, b"x" * 9).status_code == 204
 
@@ -467,11 +467,11 @@ def test_a_disk_that_fills_up_keeps_what_is_whole(
 ) -> None:
     tus.patch(upload, 0, b"x" * 10)
     with monkeypatch.context() as patched:
-        patched.setattr(spool.os, "write", full)
+        patched.setattr(upload_buffer.os, "write", full)
         answer = tus.patch(upload, 10, b"y" * 10)
     assert answer.status_code == 507
     assert "try again later" in answer.json()["detail"]
-    assert spooled(upload).read_bytes() == b"x" * 10
+    assert buffered(upload).read_bytes() == b"x" * 10
     assert tus.patch(upload, 10, b"y" * 90).status_code == 204
 
 
@@ -479,7 +479,9 @@ def test_no_upload_is_let_in_that_would_not_fit(
     tus: Tus, angle: RequestedAngle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(
-        spool.shutil, "disk_usage", lambda path: type("Usage", (), {"free": spool.RESERVE + 5})
+        upload_buffer.shutil,
+        "disk_usage",
+        lambda path: type("Usage", (), {"free": upload_buffer.RESERVE + 5}),
     )
     assert tus.create(6, {"angle": str(angle.pk)}).status_code == 507
     assert tus.create(5, {"angle": str(angle.pk)}).status_code == 201
@@ -494,15 +496,17 @@ def test_storage_that_is_full_at_the_end_loses_nothing(
 ) -> None:
     with monkeypatch.context() as patched:
         patched.setattr(
-            services, "_store_original", lambda upload: (_ for _ in ()).throw(spool.NoRoom())
+            uploads,
+            "_store_original",
+            lambda upload: (_ for _ in ()).throw(upload_buffer.NoRoom()),
         )
         assert tus.patch(upload, 0, b"x" * 100).status_code == 507
-    assert spooled(upload).read_bytes() == b"x" * 100
+    assert buffered(upload).read_bytes() == b"x" * 100
     assert not Submission.objects.exists()
     with django_capture_on_commit_callbacks(execute=True):
         assert tus.call("HEAD", upload).status_code == 200  # asking again finishes it
     assert Submission.objects.count() == 1
-    assert not spooled(upload).exists()
+    assert not buffered(upload).exists()
 
 
 # Finishing

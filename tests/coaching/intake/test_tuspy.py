@@ -10,12 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rest_framework.authtoken.models import Token
 from tusclient import client as tus
 from tusclient.exceptions import TusCommunicationError, TusUploadFailed
 
 from coaching.intake.models import RequestedAngle, Submission, Upload
-from coaching.people.models import Student
+from coaching.people.models import ApiToken, Student
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -35,7 +34,7 @@ def angle(student: Student) -> RequestedAngle:
 
 @pytest.fixture
 def headers(student: Student) -> dict[str, str]:
-    return {"Authorization": f"Token {Token.objects.create(user=student.user).key}"}
+    return {"Authorization": f"Token {ApiToken.issue(student.user, name='test')[1]}"}
 
 
 @pytest.fixture

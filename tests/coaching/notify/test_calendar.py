@@ -74,6 +74,22 @@ def test_what_is_over_or_stopped_leaves_the_calendar(student: Student) -> None:
     assert "VEVENT" not in read(student.coach)
 
 
+def test_no_promise_that_stands_is_missing_from_a_calendar(coach: User) -> None:
+    """Whoever waits for an answer and whoever promised it read the same promises."""
+    minor = factories.make_student(coach=coach, age_band="under_18", consents=False)
+    guardian = factories.make_guardian(student=minor)
+    waiting = [factories.make_submission(student=minor) for _ in range(3)]
+    factories.make_submission(student=minor, answered_at=timezone.now())
+    factories.make_submission(student=minor, replaced_by=waiting[0])
+    factories.make_checked(factories.make_submission(student=minor), reject="dark")
+    for reader, word in ((minor.user, "answer"), (guardian, "answer"), (coach, "promise")):
+        events = read(reader)
+        assert events.count("BEGIN:VEVENT") == len(waiting), reader
+        for clip in waiting:
+            assert f"UID:{word}-{clip.pk}@" in events
+            assert f"DTSTART:{clip.promised_at.astimezone(UTC):%Y%m%dT%H%M%SZ}" in events
+
+
 def test_new_address_closes_the_old_one(student: Student, client_for) -> None:
     old = services.feed_of(student.user).token
     client_for(student.user).post(reverse("notify:renew"))

@@ -10,9 +10,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from coaching.lessons.models import Entry
-from coaching.people import queries, services
+from coaching.people import queries
 from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote, Consent, Invitation, Student, User
+from coaching.people.services import joining, students
 from tests import factories
 
 ACCOUNT = {"name": "Sam Reed", "email": "sam@example.org", "password": factories.PASSWORD}
@@ -29,7 +30,7 @@ ABOUT = {
 @pytest.fixture
 def invitation(coach: User) -> Invitation:
     studio = coach.memberships.get().studio
-    return services.invite_student(studio=studio, by=coach, name="Sam", email="sam@example.org")
+    return students.invite_student(studio=studio, by=coach, name="Sam", email="sam@example.org")
 
 
 def join(invitation: Invitation) -> str:
@@ -40,7 +41,7 @@ def test_invitation_is_mailed_with_its_link(
     coach: User, mailoutbox: list, django_capture_on_commit_callbacks
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        made = services.invite_student(
+        made = students.invite_student(
             studio=coach.memberships.get().studio, by=coach, name="Kim", email="Kim@Example.org"
         )
     assert [m.to for m in mailoutbox] == [["kim@example.org"]]
@@ -56,7 +57,7 @@ def test_whole_way_in(invitation: Invitation, client: Client) -> None:
     # Nothing else opens before the body was asked about.
     early = client.get(reverse("people:about", args=[student.pk]))
     assert early.url == reverse("people:body", args=[student.pk])
-    body = {"hip": "on", "hip_kind": "painful", "hip_side": "right", "hip_words": "turning in"}
+    body = {"hip": "on", "hip_kind": "painful", "hip_side": "right", "hip_text": "turning in"}
     answer = client.post(reverse("people:body", args=[student.pk]), body)
     assert answer.url == reverse("people:about", args=[student.pk])
 
@@ -75,7 +76,7 @@ def test_whole_way_in(invitation: Invitation, client: Client) -> None:
     assert queries.next_step(student) is None
     note = student.body_notes.get()
     # The right hip of somebody who turns out to play left-handed leads.
-    assert (note.region, note.side, note.words) == ("hip", "lead", "turning in")
+    assert (note.region, note.side, note.text) == ("hip", "lead", "turning in")
     joined = Entry.objects.get(kind="joined")
     assert joined.refs == {"body_notes": [note.pk]}
 
@@ -87,14 +88,17 @@ def test_adult_may_join_without_agreeing_but_not_send(
     student = invitation.student
     client.post(reverse("people:body", args=[student.pk]), {"nothing": "on"})
     client.post(reverse("people:about", args=[student.pk]), ABOUT)
-    client.post(reverse("people:consents", args=[student.pk]), {})
+    page = reverse("people:consents", args=[student.pk])
+    refused = client.post(page, {})  # nothing is on: that is said by the other button
+    assert refused.status_code == 400 and "Nothing is switched on" in refused.content.decode()
+    client.post(page, {"decline": "1"})
     student.refresh_from_db()
     assert student.joined_at
     assert queries.consents_missing(student) == ["store", "share_coach"]
 
 
 @pytest.mark.parametrize(
-    ("fields", "status", "words"),
+    ("fields", "status", "text"),
     [
         ({"used_at": timezone.now()}, 410, "used"),
         ({"withdrawn_at": timezone.now()}, 410, "withdrawn"),
@@ -102,12 +106,12 @@ def test_adult_may_join_without_agreeing_but_not_send(
     ],
 )
 def test_closed_links_say_so(
-    invitation: Invitation, client: Client, fields: dict, status: int, words: str
+    invitation: Invitation, client: Client, fields: dict, status: int, text: str
 ) -> None:
     Invitation.objects.filter(pk=invitation.pk).update(**fields)
     for answer in (client.get(join(invitation)), client.post(join(invitation), ACCOUNT)):
         assert answer.status_code == status
-        assert words in answer.content.decode()
+        assert text in answer.content.decode()
     assert not User.objects.filter(email="sam@example.org").exists()
 
 
@@ -140,7 +144,7 @@ def test_coach_cannot_take_up_the_own_link(invitation: Invitation, coach: User, 
 
 
 def test_new_link_closes_the_old_one(invitation: Invitation, coach: User, client: Client) -> None:
-    fresh = services.open_door(student=invitation.student, by=coach)
+    fresh = students.renew_invitation(student=invitation.student, by=coach)
     assert client.get(join(invitation)).status_code == 410
     assert client.get(join(fresh)).status_code == 200
 
@@ -155,17 +159,17 @@ def test_body_needs_an_answer(student: Student, client_for) -> None:
 
 
 def test_later_note_tells_the_coach(student: Student) -> None:
-    services.note_body(
+    joining.note_body(
         student=student, by=student.user, notes=[{"region": "back", "kind": "stiff", "side": ""}]
     )
     entry = Entry.objects.get(kind="body_noted")
     assert entry.refs["body_notes"] == [student.body_notes.get().pk]
-    services.note_body(student=student, by=student.user, notes=[])
+    joining.note_body(student=student, by=student.user, notes=[])
     assert Entry.objects.filter(kind="body_noted").count() == 1
 
 
 def test_only_the_person_says_it_is_over(student: Student, coach: User, client_for) -> None:
-    note = services.note_body(
+    note = joining.note_body(
         student=student, by=student.user, notes=[{"region": "back", "kind": "stiff"}]
     )[0]
     page = reverse("people:body_over", args=[student.pk, note.pk])
@@ -185,11 +189,11 @@ def test_quarterly_question_for_minors_yearly_for_adults(student: Student) -> No
 
 
 def test_turning_out_to_be_a_minor_voids_what_he_agreed_to(student: Student) -> None:
-    services.describe_student(student=student, by=student.user, age_band="under_18")
+    joining.describe_student(student=student, by=student.user, age_band="under_18")
     assert queries.consents_missing(student) == ["store", "share_coach"]
     assert queries.next_step(student) == "people:guardian_wait"
     with pytest.raises(LessonError) as refusal:
-        services.describe_student(student=student, by=student.user, age_band="18_59")
+        joining.describe_student(student=student, by=student.user, age_band="18_59")
     assert refusal.value.status == 403
 
 
@@ -208,7 +212,7 @@ def test_stature_as_people_write_it(written: str, cm: float) -> None:
 def test_what_is_no_stature(written: str) -> None:
     from coaching.people.stature import parse_stature_cm
 
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match=r"not a .*height|not a .*length"):
         parse_stature_cm(written)
 
 
@@ -225,7 +229,7 @@ def test_a_clubs_length_as_people_write_it(written: str, cm: float) -> None:
 def test_what_is_no_clubs_length(written: str) -> None:
     from coaching.people.stature import parse_club_cm
 
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match=r"not a .*height|not a .*length"):
         parse_club_cm(written)
 
 
@@ -239,9 +243,9 @@ def test_home_leads_to_the_step_that_is_open(
     invitation: Invitation, client: Client, student: Student, client_for
 ) -> None:
     client.post(join(invitation), ACCOUNT | {"adult": "yes"})
-    home = client.get(reverse("desk:mine", args=[invitation.student_id]))
+    home = client.get(reverse("today", args=[invitation.student_id]))
     assert home.url == reverse("people:body", args=[invitation.student_id])
     old = timezone.now() - timedelta(days=400)
     Student.objects.filter(pk=student.pk).update(profile_confirmed_at=old)
-    page = client_for(student.user).get(reverse("desk:mine", args=[student.pk]))
+    page = client_for(student.user).get(reverse("today", args=[student.pk]))
     assert reverse("people:confirm", args=[student.pk]) in page.content.decode()

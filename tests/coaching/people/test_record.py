@@ -9,13 +9,15 @@ import zipfile
 import pytest
 from django.apps import apps
 from django.core.files.storage import default_storage
+from django.db import OperationalError
 from django.urls import reverse
 from django.utils import timezone
 
-from analysis.models import Video
+from analysis import files
+from analysis.models import LooseFile, Video
 from coaching.lessons import services as lessons
-from coaching.people import services
 from coaching.people.models import BodyNote, Student, User
+from coaching.people.services.record import erase_record
 from coaching.review.models import Review
 from tests import factories
 
@@ -25,11 +27,11 @@ def full(student: Student, coach: User) -> Student:
     video = factories.make_video(files=True)
     submission = factories.make_submission(student=student, video=video)
     factories.make_measured(submission, {("pelvis_turn_deg", "top"): (38.0, 2.0)})
-    lessons.send_message(student=student, author=student.user, words="Is this better?")
+    lessons.send_message(student=student, author=student.user, text="Is this better?")
     BodyNote.objects.create(student=student, region="hip", kind="stiff")
-    Review.objects.create(student=student, coach=coach, words="a draft")
+    Review.objects.create(student=student, coach=coach, text="a draft")
     sent = Review.objects.create(
-        student=student, coach=coach, words="what I saw", published_at=timezone.now()
+        student=student, coach=coach, text="what I saw", published_at=timezone.now()
     )
     sent.submissions.add(submission)
     return student
@@ -47,12 +49,12 @@ def test_export_holds_rows_and_files(full: Student, client_for) -> None:
     record, archive = unzipped(b"".join(answer.streaming_content))
     rows = record["rows"]
     assert rows["people.student"][0]["name"] == full.name
-    assert [e["words"] for e in rows["lessons.entry"]] == ["Is this better?"]
+    assert [e["text"] for e in rows["lessons.entry"]] == ["Is this better?"]
     assert rows["analysis.measurement"][0]["value"] == 38.0
     assert [s["id"] for s in rows["intake.submission"]] != [other.pk]
     assert {row["region"] for row in rows["people.bodynote"]} == {"hip"}
     # A draft that was never sent stays with the coach.
-    assert [r["words"] for r in rows["review.review"]] == ["what I saw"]
+    assert [r["text"] for r in rows["review.review"]] == ["what I saw"]
     name = rows["analysis.video"][0]["original"]
     assert archive.read(name) == b"original"
     assert "token" not in json.dumps(record) and "password" not in json.dumps(record)
@@ -72,7 +74,9 @@ def test_every_table_that_hangs_on_a_student_is_walked(full: Student) -> None:
     assert direct and direct <= reached
 
 
-def test_erasing_leaves_nothing(full: Student, client_for) -> None:
+def test_erasing_leaves_nothing(
+    full: Student, client_for, django_capture_on_commit_callbacks
+) -> None:
     other = factories.make_submission(video=factories.make_video(files=True))
     video = Video.objects.get(submission__student=full)
     names = [video.original.name, video.copy.name, video.still.name]
@@ -80,7 +84,8 @@ def test_erasing_leaves_nothing(full: Student, client_for) -> None:
     page = reverse("people:erase", args=[full.pk])
     assert client.post(page, {"name": "somebody"}).status_code == 400
     assert Student.objects.filter(pk=full.pk).exists()
-    assert client.post(page, {"name": full.name}).url == reverse("people:login")
+    with django_capture_on_commit_callbacks(execute=True):
+        assert client.post(page, {"name": full.name}).url == reverse("account_login")
     assert not Student.objects.filter(pk=full.pk).exists()
     assert not Video.objects.filter(pk=video.pk).exists()
     assert not User.objects.filter(pk=full.user_id).exists()
@@ -88,9 +93,42 @@ def test_erasing_leaves_nothing(full: Student, client_for) -> None:
     assert default_storage.exists(other.video.original.name)
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_failed_erasure_loses_no_file(full: Student, monkeypatch: pytest.MonkeyPatch) -> None:
+    names = [str(Video.objects.get().original.name), str(Video.objects.get().copy.name)]
+
+    def locked(self: Student, *args: object, **kwargs: object) -> None:
+        raise OperationalError("lock timeout")
+
+    monkeypatch.setattr(Student, "delete", locked)
+    with pytest.raises(OperationalError):
+        erase_record(student=full, by=full.user)
+    assert Student.objects.filter(pk=full.pk).exists()
+    assert Video.objects.get().original.name == names[0]
+    assert all(default_storage.exists(name) for name in names)
+    assert not LooseFile.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_store_that_is_away_while_erasing_is_swept_later(
+    full: Student, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name = str(Video.objects.get().original.name)
+
+    def away(self: object, name: str) -> None:
+        raise ConnectionError("no answer")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(type(default_storage), "delete", away, raising=False)
+        erase_record(student=full, by=full.user)
+    assert default_storage.exists(name)
+    files.sweep()
+    assert not default_storage.exists(name) and not LooseFile.objects.exists()
+
+
 def test_account_that_serves_more_stays(full: Student) -> None:
     elsewhere = factories.make_student(user=full.user)
-    services.erase_record(student=full)
+    erase_record(student=full, by=full.user)
     elsewhere.refresh_from_db()
     assert elsewhere.user is not None
 

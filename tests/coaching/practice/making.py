@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.models import Run
-from coaching.diagnosis import services as findings
 from coaching.diagnosis.models import Finding
+from coaching.diagnosis.services import findings
 from coaching.intake.models import Submission
 from coaching.people.models import Student, Studio
-from coaching.practice import services
 from coaching.practice.models import Assignment, Attempt, Drill, DrillVersion
+from coaching.practice.services import assigning, library
 from coaching.review.models import Review
+from coaching.review.services import sending
 from tests import factories
 
 TURN = ("pelvis_turn_deg", "top")
@@ -25,7 +26,7 @@ UPRIGHT = {
 
 TURN_RUNG: dict[str, Any] = {
     "kind": "slow",
-    "words": "Slow swings, no ball.",
+    "text": "Slow swings, no ball.",
     "view": "down_the_line",
     "film_kind": "rehearsal",
     "effort": "slow",
@@ -45,17 +46,17 @@ def make_drill(*, studio: Studio | None = None, **fields: Any) -> DrillVersion:
         "cause": "",
         "purpose": "To turn.",
         "set_up": "Stand.",
-        "steps": [{"words": "Turn."}],
+        "instructions": [{"text": "Turn."}],
         "cautions": "Stop if it hurts.",
         "loads": ["hip"],
         "ladder": [TURN_RUNG, TURN_RUNG | {"kind": "ball", "film_kind": "swing", "effort": "full"}],
         "source": "common practice, no published source",
     } | fields
-    return services.save_drill(studio=studio or factories.make_studio(), row=row)[0]
+    return library.save_drill(by=None, studio=studio or factories.make_studio(), row=row)[0]
 
 
 def make_review(*, student: Student | None = None, figures: dict[Any, Any] | None = None) -> Review:
-    """A draft that answers one measured clip from behind the line."""
+    """A draft that answers one measured clip down the line."""
     student = student or factories.make_student()
     clip = factories.make_submission(student=student)
     factories.make_measured(clip, UPRIGHT if figures is None else figures)
@@ -65,37 +66,37 @@ def make_review(*, student: Student | None = None, figures: dict[Any, Any] | Non
 
 
 def make_finding(
-    *, review: Review | None = None, kind: str = "cause", words: str = "your hips barely turn",
+    *, review: Review | None = None, kind: str = "cause", text: str = "your hips barely turn",
     **fields: Any,
 ) -> Finding:  # fmt: skip
     review = review or make_review()
     return findings.add_finding(
-        review=review, by=review.student.coach, kind=kind, words=words, **fields
+        review=review, by=review.student.coach, kind=kind, text=text, **fields
     )
 
 
 def make_assignment(
-    *, review: Review | None = None, opened: bool = True, rungs: Any = None, **fields: Any
+    *, review: Review | None = None, opened: bool = True, steps: Any = None, **fields: Any
 ) -> Assignment:
-    """A drill for a student; with `opened`, its lesson was sent and the first rung is asked for."""
+    """A drill for a student; with `opened`, its lesson was sent and the first step is asked for."""
     review = review or make_review()
     version = fields.pop("drill", None) or make_drill(studio=review.student.studio)
-    assignment = services.assign_drill(
-        review=review, by=review.student.coach, drill=version, rungs=rungs, **fields
+    assignment = assigning.assign_drill(
+        review=review, by=review.student.coach, drill=version, steps=steps, **fields
     )
     if opened:
-        services.publish_lesson(review=review, by=review.student.coach)
+        sending.publish_review(review=review, by=review.student.coach)
         assignment.refresh_from_db()
     return assignment
 
 
 def open_attempt(assignment: Assignment) -> Attempt:
-    return Attempt.objects.filter(rung__assignment=assignment, verdict=None).latest("pk")
+    return Attempt.objects.filter(step__assignment=assignment, verdict=None).latest("pk")
 
 
 def send_film(attempt: Attempt, *readings: Any, key: tuple[str, str] = TURN) -> Submission:
     """The student's clip for an attempt, measured: one reading (or reason) a repetition."""
-    clip = factories.make_submission(angle=attempt.angle, student=attempt.rung.assignment.student)
+    clip = factories.make_submission(angle=attempt.angle, student=attempt.step.assignment.student)
     factories.make_checked(clip)
     factories.make_run(video=clip.video, kind=Run.Kind.COPY)
     run = factories.make_run(video=clip.video)
@@ -108,3 +109,17 @@ def send_film(attempt: Attempt, *readings: Any, key: tuple[str, str] = TURN) -> 
 
 def library_drill(studio: Studio, slug: str) -> Drill:
     return Drill.objects.get(studio=studio, slug=slug)
+
+
+def typed(ladder: list[dict[str, Any]]) -> dict[str, str]:
+    """A ladder as the fields of its editor."""
+    fields: dict[str, str] = {}
+    for place, step in enumerate(ladder):
+        key = f"step-{place}"
+        fields |= {f"{key}-{k}": str(v) for k, v in step.items() if k != "criteria"}
+        for number, criterion in enumerate(step["criteria"]):
+            row = dict(criterion)
+            if "measure" in row:
+                row["figure"] = f"{row.pop('measure')}@{row.pop('event')}"
+            fields |= {f"{key}-{number}-{k}": str(v) for k, v in row.items()}
+    return fields

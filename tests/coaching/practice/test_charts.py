@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from coaching.practice.charts import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, draw
 
-DAY = datetime(2026, 5, 1)
+DAY = datetime(2026, 5, 1, tzinfo=UTC)
 numbers = st.floats(-200, 200)
 films = st.lists(
     st.tuples(

@@ -8,15 +8,18 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from coaching.diagnosis import queries as diagnosis
-from coaching.diagnosis import services as findings
+from coaching.diagnosis import suggestions
 from coaching.diagnosis.models import Finding
-from coaching.intake import services as intake
+from coaching.diagnosis.services import findings, suggested
+from coaching.intake.services import asking
 from coaching.lessons.models import Entry
 from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote, Student
-from coaching.practice import drills, queries, services
-from coaching.practice.models import Assignment, Attempt, Drill, PainReport, Rung, Verdict
+from coaching.practice import drills
+from coaching.practice.models import Assignment, Attempt, Drill, PainReport, Step, Verdict
+from coaching.practice.queries import judged, ladders, pain
+from coaching.practice.services import assigning, judging, library, refusals, stopping
+from coaching.review.services import sending
 from tests import factories
 from tests.coaching.practice.making import (
     TURN_RUNG,
@@ -41,13 +44,13 @@ def refused(code: str, call, **arguments):
 
 
 def judge(attempt, decision, **options):
-    coach = attempt.rung.assignment.student.coach
-    return services.judge_attempt(attempt=attempt, by=coach, decision=decision, **options)
+    coach = attempt.step.assignment.student.coach
+    return judging.judge_attempt(attempt=attempt, by=coach, decision=decision, **options)
 
 
 def climb(assignment: Assignment) -> None:
-    """Pass every rung that is left, a day apart."""
-    while attempt := Attempt.objects.filter(rung__assignment=assignment, verdict=None).last():
+    """Pass every step that is left, a day apart."""
+    while attempt := Attempt.objects.filter(step__assignment=assignment, verdict=None).last():
         clip = send_film(attempt, (60, 3), (60, 3), (60, 3))
         clip.created_at = timezone.now() + timedelta(days=Verdict.objects.count())
         clip.save()
@@ -57,9 +60,9 @@ def climb(assignment: Assignment) -> None:
 class TestTheLibrary:
     def test_the_starter_library(self):
         studio = factories.make_studio()
-        counts = services.load_starter_library(studio=studio)
+        counts = library.load_starter_library(by=None, studio=studio)
         assert counts["made"] >= 24
-        assert services.load_starter_library(studio=studio) == {
+        assert library.load_starter_library(by=None, studio=studio) == {
             "made": 0,
             "changed": 0,
             "same": counts["made"],
@@ -69,15 +72,15 @@ class TestTheLibrary:
         version = make_drill()
         row = drills.row_of("a-drill", "", version)
         student = factories.make_student(studio=version.drill.studio, coach=None)
-        same, what = services.save_drill(studio=version.drill.studio, row=row)
+        same, what = library.save_drill(by=None, studio=version.drill.studio, row=row)
         assert (same, what) == (version, "same")
-        better, what = services.save_drill(
-            studio=version.drill.studio, row=row | {"purpose": "To turn more."}
+        better, what = library.save_drill(
+            by=None, studio=version.drill.studio, row=row | {"purpose": "To turn more."}
         )
         assert (better.pk, what) == (version.pk, "changed")  # nobody has it yet
         make_assignment(review=make_review(student=student), drill=better)
-        newer, _ = services.save_drill(
-            studio=version.drill.studio, row=row | {"purpose": "To turn well."}
+        newer, _ = library.save_drill(
+            by=None, studio=version.drill.studio, row=row | {"purpose": "To turn well."}
         )
         better.refresh_from_db()
         assert (newer.number, better.purpose) == (2, "To turn more.")
@@ -85,14 +88,14 @@ class TestTheLibrary:
     def test_a_file_is_taken_whole_or_not_at_all(self):
         studio = factories.make_studio()
         text = drills.as_json([make_drill().drill]).replace('"need": 3', '"need": 4', 1)
-        told = refused("ladder", services.import_drills, studio=studio, text=text)
+        told = refused("ladder", library.import_drills, by=None, studio=studio, text=text)
         assert "a-drill, step 1" in told.sentence
         assert not Drill.objects.filter(studio=studio).exists()
 
     def test_out_and_in_again_is_the_same(self):
         drill = make_drill().drill
         other = factories.make_studio()
-        assert services.import_drills(studio=other, text=drills.as_json([drill])) == {
+        assert library.import_drills(by=None, studio=other, text=drills.as_json([drill])) == {
             "made": 1,
             "changed": 0,
             "same": 0,
@@ -106,7 +109,7 @@ class TestAssigning:
         assert assignment.opened_at is None
         assert not Attempt.objects.exists()
         assert not Entry.objects.filter(kind=Entry.Kind.ASSIGNED).exists()
-        services.publish_lesson(review=assignment.review, by=assignment.student.coach)
+        sending.publish_review(review=assignment.review, by=assignment.student.coach)
         assignment.refresh_from_db()
         assert assignment.opened_at is not None
         attempt = Attempt.objects.get()
@@ -119,7 +122,7 @@ class TestAssigning:
         assert not Entry.objects.filter(kind=Entry.Kind.REQUESTED).exists()
 
     def test_the_baseline_is_kept_with_the_target(self):
-        criterion = make_assignment().rungs.first().criteria.get()
+        criterion = make_assignment().steps.first().criteria.get()
         assert (criterion.baseline, criterion.baseline_uncertainty) == (24.0, 4.0)
 
     def test_a_change_needs_something_to_change_from(self):
@@ -129,13 +132,13 @@ class TestAssigning:
             "event": "top",
             "change": 10,
         }
-        rungs = [TURN_RUNG | {"criteria": [change]}]
+        steps = [TURN_RUNG | {"criteria": [change]}]
         review = make_review(figures={})
         version = make_drill(studio=review.student.studio)
         with pytest.raises(LessonError, match="measured yet"), transaction.atomic():
-            services.assign_drill(review=review, by=review.coach, drill=version, rungs=rungs)
+            assigning.assign_drill(review=review, by=review.coach, drill=version, steps=steps)
         assert not Assignment.objects.exists()
-        assert make_assignment(rungs=rungs).rungs.get().criteria.get().baseline == 24.0
+        assert make_assignment(steps=steps).steps.get().criteria.get().baseline == 24.0
 
     @pytest.mark.parametrize(
         ("wrong", "code"),
@@ -151,29 +154,39 @@ class TestAssigning:
         review = make_review()
         version = make_drill(studio=review.student.studio)
         refused(
-            code, services.assign_drill,
-            review=review, by=None, drill=version, rungs=[TURN_RUNG | wrong],
+            code, assigning.assign_drill,
+            review=review, by=review.student.coach, drill=version, steps=[TURN_RUNG | wrong],
         )  # fmt: skip
 
     def test_other_refusals(self):
         review = make_review()
         assign = {"review": review, "by": review.coach}
         version = make_drill(studio=review.student.studio)
-        refused("wrong_studio", services.assign_drill, **assign, drill=make_drill())
-        refused("per_day", services.assign_drill, **assign, drill=version, per_day=200)
+        refused("wrong_studio", assigning.assign_drill, **assign, drill=make_drill())
+        refused("per_day", assigning.assign_drill, **assign, drill=version, per_day=200)
         dates = {"starts_on": date(2026, 3, 2), "due_on": date(2026, 3, 1)}
-        refused("dates", services.assign_drill, **assign, drill=version, **dates)
-        for _ in range(3):
-            services.assign_drill(**assign, drill=version)
-        refused("too_many", services.assign_drill, **assign, drill=version)
-        services.publish_lesson(review=review, by=review.coach)
-        refused("published", services.assign_drill, **assign, drill=version)
+        refused("dates", assigning.assign_drill, **assign, drill=version, **dates)
+        for text in ("one", "two", "three"):
+            assigning.assign_drill(**assign, drill=version, text=text)
+        refused("too_many", assigning.assign_drill, **assign, drill=version)
+        sending.publish_review(review=review, by=review.coach)
+        refused("published", assigning.assign_drill, **assign, drill=version)
         assignment = review.assignments.first()
-        refused("published", services.remove_assignment, assignment=assignment)
+        refused(
+            "published",
+            assigning.remove_assignment,
+            assignment=assignment,
+            by=assignment.student.coach,
+        )
 
     def test_an_answer_is_sent_once(self):
         assignment = make_assignment()
-        told = refused("published", services.publish_lesson, review=assignment.review, by=None)
+        told = refused(
+            "published",
+            sending.publish_review,
+            review=assignment.review,
+            by=assignment.review.student.coach,
+        )
         assert told.status == 409
         assert Attempt.objects.count() == 1
 
@@ -183,64 +196,67 @@ class TestTheWrongPrescription:
 
     def upright(self):
         student = factories.make_student()
-        services.load_starter_library(studio=student.studio)
+        library.load_starter_library(by=None, studio=student.studio)
         review = make_review(student=student)
-        for found in diagnosis.suggestions_for(review):
-            findings.accept_suggestion(review=review, by=review.coach, rule=found.rule.id)
-        rows = {f.rule: f for f in review.findings.all()}
+        for found in suggestions.suggestions_for(review):
+            suggested.accept_suggestion(review=review, by=review.coach, entry=found.entry.id)
+        rows = {f.entry: f for f in review.findings.all()}
         return review, rows
 
     def test_it_is_refused_naming_the_cause_and_its_drill(self):
         review, rows = self.upright()
         told = refused(
-            "cause_open", services.assign_drill,
+            "cause_open", assigning.assign_drill,
             review=review, by=review.coach,
             drill=library_drill(review.student.studio, "seat-on-the-wall"),
-            finding=rows["toward-the-ball-after-upright-shaft"],
+            finding=rows["early-extension"],
         )  # fmt: skip
         cause = Finding.objects.get(pk=told.extra["cause"])
         drill = Drill.objects.get(pk=told.extra["drill"])
-        assert cause.kind == "cause" and cause.words in told.sentence
-        assert services.drill_for(cause) == drill
+        assert cause.kind == "cause" and cause.text in told.sentence
+        assert refusals.drill_for(cause) == drill
         assert drills.newest(drill).title in told.sentence
 
     def test_a_reason_lets_it_through_and_is_kept(self):
         review, rows = self.upright()
-        assignment = services.assign_drill(
+        assignment = assigning.assign_drill(
             review=review,
             by=review.coach,
             drill=library_drill(review.student.studio, "seat-on-the-wall"),
-            finding=rows["toward-the-ball-after-upright-shaft"],
+            finding=rows["early-extension"],
             override_reason="  back doctor's wish ",
         )
         assert assignment.override_reason == "back doctor's wish"
-        services.publish_lesson(review=review, by=review.coach)
+        sending.publish_review(review=review, by=review.coach)
 
     def test_the_causes_drill_is_taken(self):
         review, rows = self.upright()
-        for rule in ("little-pelvis-turn", "shaft-upright-late"):
-            drill = services.drill_for(rows[rule])
-            services.assign_drill(review=review, by=None, drill=drill, finding=rows[rule])
+        for rule in ("little-hip-turn", "steep-late-back"):
+            drill = refusals.drill_for(rows[rule])
+            assigning.assign_drill(
+                review=review, by=review.student.coach, drill=drill, finding=rows[rule]
+            )
         assert review.assignments.count() == 2
 
     def test_a_link_added_later_is_caught_before_sending(self):
         review = make_review()
-        up = make_finding(review=review, kind="compensation", words="you stand up")
+        up = make_finding(review=review, text="you stand up")
         make_assignment(review=review, finding=up, opened=False)
-        findings.link(effect=up, cause=make_finding(review=review))
-        refused("cause_open", services.publish_lesson, review=review, by=review.coach)
+        findings.edit_finding(finding=up, by=review.coach, kind="compensation")
+        findings.link(by=up.student.coach, effect=up, cause=make_finding(review=review))
+        refused("cause_open", sending.publish_review, review=review, by=review.coach)
         review.refresh_from_db()
         assert review.published_at is None
         assert not Attempt.objects.exists()
 
     def test_a_question_comes_before_the_prescription(self):
         review = make_review()
-        question = make_finding(review=review, kind="question", words="your hips tilt")
+        question = make_finding(review=review, kind="question", text="your hips tilt")
         turn = make_finding(review=review, because=[question])
         version = make_drill(studio=review.student.studio)
         refused(
-            "question_open", services.assign_drill,
-            review=review, by=None, drill=version, finding=turn,
+            "question_open", assigning.assign_drill,
+            review=review, by=review.student.coach, drill=version, finding=turn,
         )  # fmt: skip
 
     @pytest.mark.parametrize("kind", ["harmless", "strength"])
@@ -249,33 +265,35 @@ class TestTheWrongPrescription:
         finding = make_finding(review=review, kind=kind)
         version = make_drill(studio=review.student.studio)
         refused(
-            "no_target", services.assign_drill,
-            review=review, by=None, drill=version, finding=finding,
+            "no_target", assigning.assign_drill,
+            review=review, by=review.student.coach, drill=version, finding=finding,
         )  # fmt: skip
 
     def test_what_hurts_is_not_loaded(self):
         review = make_review()
         version = make_drill(studio=review.student.studio)
         note = BodyNote.objects.create(
-            student=review.student, region="hip", kind="painful", words="pinches"
+            student=review.student, region="hip", kind="painful", text="pinches"
         )
-        told = refused("hurts", services.assign_drill, review=review, by=None, drill=version)
+        told = refused(
+            "hurts", assigning.assign_drill, review=review, by=review.student.coach, drill=version
+        )
         assert "pinches" in told.sentence
-        services.assign_drill(
-            review=review, by=None, drill=version, override_reason="the note is old"
+        assigning.assign_drill(
+            review=review, by=review.student.coach, drill=version, override_reason="the note is old"
         )
         note.delete()
-        services.report_pain(student=review.student, by=review.student.user, region="hip")
+        stopping.report_pain(student=review.student, by=review.student.user, region="hip")
         refused(
-            "hurts", services.assign_drill,
-            review=review, by=None, drill=version, override_reason="never mind",
+            "hurts", assigning.assign_drill,
+            review=review, by=review.student.coach, drill=version, override_reason="never mind",
         )  # fmt: skip
-        refused("hurts", services.publish_lesson, review=review, by=review.coach)
+        refused("hurts", sending.publish_review, review=review, by=review.coach)
 
     def test_a_limit_is_named_in_the_caution(self):
         student = factories.make_student()
         BodyNote.objects.create(
-            student=student, region="hip", kind="stiff", words="turns half way",
+            student=student, region="hip", kind="stiff", text="turns half way",
             accepted_as_limit_at=timezone.now(),
         )  # fmt: skip
         caution = make_assignment(review=make_review(student=student)).caution
@@ -283,35 +301,35 @@ class TestTheWrongPrescription:
 
 
 class TestVerdicts:
-    def test_three_repetitions_pass_and_the_next_rung_opens(self):
+    def test_three_repetitions_pass_and_the_next_step_opens(self):
         assignment = make_assignment()
         attempt = open_attempt(assignment)
         clip = send_film(attempt, (52, 4), (50, 4), (55, 4))
-        result = queries.judged([clip])[clip.pk]
+        result = judged.judged([clip])[clip.pk]
         assert (result.suggestion.says, result.suggestion.counted) == ("passes", 3)
         verdict = judge(attempt, "passed")
         assert (verdict.submission, verdict.suggested) == (clip, "passes")
         clip.refresh_from_db()
         assert clip.answered_at is not None
-        first, second = assignment.rungs.all()
+        first, second = assignment.steps.all()
         assert first.passed_at is not None and second.passed_at is None
-        assert open_attempt(assignment).rung == second
+        assert open_attempt(assignment).step == second
         attempt.angle.request.refresh_from_db()
         assert attempt.angle.request.closed_at is not None
         entry = Entry.objects.get(kind=Entry.Kind.JUDGED)
         assert entry.refs["request"] == open_attempt(assignment).angle.request_id
 
-    def test_the_last_rung_closes_the_cause_and_calls_for_a_new_look(self):
+    def test_the_last_step_closes_the_cause_and_calls_for_a_new_look(self):
         review = make_review()
         cause = make_finding(review=review)
-        up = make_finding(review=review, kind="compensation", words="you stand up", because=[cause])
+        up = make_finding(review=review, kind="compensation", text="you stand up", because=[cause])
         assignment = make_assignment(review=review, finding=cause)
         climb(assignment)
         assignment.refresh_from_db()
         cause.refresh_from_db()
         assert assignment.closed_at and cause.closed_at
         students = Student.objects.filter(pk=review.student_id)
-        assert list(queries.due_for_new_look(students)) == [up]
+        assert list(ladders.due_for_new_look(students)) == [up]
         assert assignment.check_due_on == timezone.localdate() + timedelta(days=14)
         last = Entry.objects.filter(kind=Entry.Kind.JUDGED).last()
         assert last.refs["look_again"] == [up.pk]
@@ -321,7 +339,7 @@ class TestVerdicts:
         cause = make_finding(review=review)
         version = make_drill(studio=review.student.studio)
         one = make_assignment(review=review, finding=cause, drill=version, opened=False)
-        two = make_assignment(review=review, finding=cause, drill=version)
+        two = make_assignment(review=review, finding=cause, drill=version, text="and again")
         climb(one)
         cause.refresh_from_db()
         assert cause.closed_at is None
@@ -329,51 +347,51 @@ class TestVerdicts:
         cause.refresh_from_db()
         assert cause.closed_at is not None
 
-    def test_a_rung_may_want_passes_on_two_days(self):
-        assignment = make_assignment(rungs=[TURN_RUNG | {"days": 2}])
+    def test_a_step_may_want_passes_on_two_days(self):
+        assignment = make_assignment(steps=[TURN_RUNG | {"days": 2}])
         first = open_attempt(assignment)
         send_film(first, (52, 4), (50, 4), (55, 4))
         judge(first, "passed")
         again = open_attempt(assignment)
-        assert again.rung == first.rung
+        assert again.step == first.step
         clip = send_film(again, (52, 4), (50, 4), (55, 4))
         judge(again, "passed")  # the same day: not yet two
-        assert Rung.objects.get().passed_at is None
+        assert Step.objects.get().passed_at is None
         third = open_attempt(assignment)
         clip = send_film(third, (52, 4), (50, 4), (55, 4))
         clip.created_at = timezone.now() + timedelta(days=1)
         clip.save()
         judge(third, "passed")
-        assert Rung.objects.get().passed_at is not None
+        assert Step.objects.get().passed_at is not None
 
-    def test_nearly_needs_one_cue_and_keeps_the_rung(self):
+    def test_nearly_needs_one_cue_and_keeps_the_step(self):
         assignment = make_assignment()
         attempt = open_attempt(assignment)
         send_film(attempt, (36, 4), (37, 4), (35, 4))
         refused("no_cue", judge, attempt=attempt, decision="nearly")
         verdict = judge(attempt, "nearly", cue="Pocket  further back")
         assert verdict.cue == "Pocket further back"
-        assert open_attempt(assignment).rung == attempt.rung
+        assert open_attempt(assignment).step == attempt.step
 
     def test_not_yet_and_a_step_back(self):
         assignment = make_assignment()
         first = open_attempt(assignment)
         send_film(first, (52, 4), (50, 4), (55, 4))
-        refused("first_rung", judge, attempt=first, decision="step_back")
+        refused("first_step", judge, attempt=first, decision="step_back")
         judge(first, "passed")
         second = open_attempt(assignment)
         send_film(second, (20, 4), (21, 4), (22, 4))
         judge(second, "not_yet")
         third = open_attempt(assignment)
-        assert third.rung == second.rung
+        assert third.step == second.step
         send_film(third, (20, 4), (21, 4), (22, 4))
         judge(third, "step_back")
         back = open_attempt(assignment)
-        assert back.rung == first.rung
-        assert back.rung.passed_at is None
+        assert back.step == first.step
+        assert back.step.passed_at is None
         send_film(back, (52, 4), (50, 4), (55, 4))
         judge(back, "passed")
-        assert open_attempt(assignment).rung == second.rung
+        assert open_attempt(assignment).step == second.step
 
     def test_stop_ends_the_drill_and_closes_no_cause(self):
         review = make_review()
@@ -410,51 +428,57 @@ class TestVerdicts:
 
     def test_a_check_film_two_weeks_later(self):
         assignment = make_assignment()
-        refused("not_climbed", services.ask_check_film, assignment=assignment, by=None)
+        refused(
+            "not_climbed",
+            judging.ask_check_film,
+            assignment=assignment,
+            by=assignment.student.coach,
+        )
         climb(assignment)
         assignment.refresh_from_db()
         students = Student.objects.filter(pk=assignment.student_id)
-        assert list(queries.checks_due(students)) == []
+        assert list(ladders.checks_due(students)) == []
         Assignment.objects.update(check_due_on=timezone.localdate())
         assignment.refresh_from_db()
-        assert list(queries.checks_due(students)) == [assignment]
-        request = services.ask_check_film(assignment=assignment, by=assignment.student.coach)
+        assert list(ladders.checks_due(students)) == [assignment]
+        request = judging.ask_check_film(assignment=assignment, by=assignment.student.coach)
         assert request.angles.get().effort == "full"
-        assert list(queries.checks_due(students)) == []
-        refused("asked", services.ask_check_film, assignment=assignment, by=None)
+        assert list(ladders.checks_due(students)) == []
+        refused("asked", judging.ask_check_film, assignment=assignment, by=assignment.student.coach)
 
 
 class TestTheStudentsOwnWords:
     def test_a_self_test_answer(self):
-        assignment = make_assignment(rungs=[TURN_RUNG | {"criteria": [SELF_TEST]}])
+        assignment = make_assignment(steps=[TURN_RUNG | {"criteria": [SELF_TEST]}])
         attempt = open_attempt(assignment)
         clip = send_film(attempt)
-        criterion = attempt.rung.criteria.get()
+        criterion = attempt.step.criteria.get()
         tell = {"submission": clip, "criterion": criterion, "by": assignment.student.user}
-        assert queries.judged([clip])[clip.pk].suggestion.why == "unanswered"
-        services.record_self_answer(**tell, yes=False)
-        assert queries.judged([clip])[clip.pk].suggestion.says == "does_not"
-        services.record_self_answer(**tell, yes=True, words="easy")
-        assert queries.judged([clip])[clip.pk].suggestion.says == "passes"
-        assert clip.self_answers.get().words == "easy"
+        assert judged.judged([clip])[clip.pk].suggestion.why == "unanswered"
+        judging.record_self_answer(**tell, yes=False)
+        assert judged.judged([clip])[clip.pk].suggestion.says == "does_not"
+        judging.record_self_answer(**tell, yes=True, text="easy")
+        assert judged.judged([clip])[clip.pk].suggestion.says == "passes"
+        assert clip.self_answers.get().text == "easy"
         judge(attempt, "passed")
-        refused("judged", services.record_self_answer, **tell, yes=False)
+        refused("judged", judging.record_self_answer, **tell, yes=False)
 
     def test_an_answer_to_something_else_is_refused(self):
         attempt = open_attempt(make_assignment())
         clip = send_film(attempt)
         refused(
-            "not_asked", services.record_self_answer,
-            submission=clip, criterion=attempt.rung.criteria.get(), by=None, yes=True,
+            "not_asked", judging.record_self_answer,
+            submission=clip, criterion=attempt.step.criteria.get(), by=clip.student.user, yes=True,
         )  # fmt: skip
 
     def test_the_feel_is_told_once(self):
         attempt = open_attempt(make_assignment())
-        assert services.tell_feel(attempt=attempt, count=2)
-        assert not services.tell_feel(attempt=attempt, count=3)
+        student = attempt.step.assignment.student
+        assert judging.record_feel(attempt=attempt, by=student.user, count=2)
+        assert not judging.record_feel(attempt=attempt, by=student.user, count=3)
         attempt.refresh_from_db()
         assert attempt.felt == 2
-        refused("count", services.tell_feel, attempt=attempt, count=4)
+        refused("count", judging.record_feel, attempt=attempt, by=student.user, count=4)
 
 
 class TestPain:
@@ -468,7 +492,7 @@ class TestPain:
     def test_one_tap_stops_what_loads_the_region(self):
         hip = self.running()
         wrist = self.running(("wrist",), student=hip.student)
-        report = services.report_pain(student=hip.student, by=hip.student.user, region="hip")
+        report = stopping.report_pain(student=hip.student, by=hip.student.user, region="hip")
         hip.refresh_from_db()
         wrist.refresh_from_db()
         assert hip.stopped_at is not None and wrist.stopped_at is None
@@ -479,7 +503,7 @@ class TestPain:
 
     def test_the_drill_it_was_said_from_stops_whatever_it_loads(self):
         wrist = self.running(("wrist",))
-        services.report_pain(
+        stopping.report_pain(
             student=wrist.student, by=wrist.student.user, region="knee", assignment=wrist
         )
         wrist.refresh_from_db()
@@ -487,7 +511,7 @@ class TestPain:
 
     def test_pain_somewhere_else_stops_everything(self):
         wrist = self.running(("wrist",))
-        services.report_pain(student=wrist.student, by=None, region="other")
+        stopping.report_pain(student=wrist.student, by=wrist.student.user, region="other")
         wrist.refresh_from_db()
         assert wrist.stopped_at is not None
 
@@ -495,14 +519,14 @@ class TestPain:
         assignment = self.running(("wrist",))
         send_film(open_attempt(assignment), (52, 4), (50, 4), (55, 4))
         judge(open_attempt(assignment), "passed")
-        assert open_attempt(assignment).rung.effort == "full"
-        services.report_pain(student=assignment.student, by=None, region="knee")
+        assert open_attempt(assignment).step.effort == "full"
+        stopping.report_pain(student=assignment.student, by=assignment.student.user, region="knee")
         assignment.refresh_from_db()
         assert assignment.stopped_at is not None
 
-    def test_a_rung_that_opens_while_something_hurts_is_stopped(self):
+    def test_a_step_that_opens_while_something_hurts_is_stopped(self):
         assignment = self.running(("wrist",))
-        services.report_pain(student=assignment.student, by=None, region="knee")
+        stopping.report_pain(student=assignment.student, by=assignment.student.user, region="knee")
         attempt = open_attempt(assignment)
         send_film(attempt, (52, 4), (50, 4), (55, 4))
         judge(attempt, "passed")  # the next one swings hard
@@ -513,37 +537,37 @@ class TestPain:
     def test_requests_to_swing_stop_and_to_stand_do_not(self):
         student = factories.make_student()
         ask = {"student": student, "by": student.coach}
-        swing = intake.request_angles(**ask, angles=[{"view": "face_on", "kind": "swing"}])
-        stand = intake.request_angles(**ask, angles=[{"view": "face_on", "kind": "setup"}])
-        both = intake.request_angles(
+        swing = asking.request_angles(**ask, angles=[{"view": "face_on", "kind": "swing"}])
+        stand = asking.request_angles(**ask, angles=[{"view": "face_on", "kind": "setup"}])
+        both = asking.request_angles(
             **ask,
             angles=[{"view": "face_on", "kind": "setup"}, {"view": "face_on", "kind": "swing"}],
         )
-        services.report_pain(student=student, by=student.user, region="back")
+        stopping.report_pain(student=student, by=student.user, region="back")
         for request in (swing, stand, both):
             request.refresh_from_db()
         assert swing.suspended_at and both.suspended_at and not stand.suspended_at
 
     def test_a_report_sent_twice_is_one(self):
         student = factories.make_student()
-        tell = {"student": student, "by": student.user, "region": "hip", "words": "sharp"}
-        assert services.report_pain(**tell) == services.report_pain(**tell)
+        tell = {"student": student, "by": student.user, "region": "hip", "text": "sharp"}
+        assert stopping.report_pain(**tell) == stopping.report_pain(**tell)
         assert PainReport.objects.count() == 1
-        services.report_pain(**tell | {"urgent": True})
+        stopping.report_pain(**tell | {"urgent": True})
         assert PainReport.objects.count() == 2
 
     def test_refusals(self):
         student = factories.make_student()
         tell = {"student": student, "by": student.user}
-        refused("region", services.report_pain, **tell, region="soul")
+        refused("region", stopping.report_pain, **tell, region="soul")
         other = self.running()
-        refused("wrong_student", services.report_pain, **tell, region="hip", assignment=other)
+        refused("wrong_student", stopping.report_pain, **tell, region="hip", assignment=other)
 
     def test_no_verdict_goes_past_a_stop(self):
         assignment = self.running()
         attempt = open_attempt(assignment)
         send_film(attempt, (52, 4), (50, 4), (55, 4))
-        services.report_pain(student=assignment.student, by=None, region="hip")
+        stopping.report_pain(student=assignment.student, by=assignment.student.user, region="hip")
         attempt = Attempt.objects.get(pk=attempt.pk)
         refused("stopped", judge, attempt=attempt, decision="passed")
         judge(attempt, "stop")
@@ -551,45 +575,46 @@ class TestPain:
     def test_reopening_needs_the_students_statement_and_the_coach(self):
         assignment = self.running()
         student = assignment.student
-        report = services.report_pain(student=student, by=student.user, region="hip")
-        refused("no_statement", services.reopen_after_pain, report=report, by=student.coach)
+        report = stopping.report_pain(student=student, by=student.user, region="hip")
+        refused("no_statement", stopping.reopen_after_pain, report=report, by=student.coach)
         refused(
-            "no_words", services.state_professional_agreed,
-            report=report, by=student.user, words=" ",
+            "no_words", stopping.state_professional_agreed,
+            report=report, by=student.user, text=" ",
         )  # fmt: skip
-        services.state_professional_agreed(
-            report=report, by=student.user, words="My physio agreed on Monday"
+        stopping.state_professional_agreed(
+            report=report, by=student.user, text="My physio agreed on Monday"
         )
         assignment.refresh_from_db()
         assert assignment.stopped_at is not None  # a statement opens nothing by itself
-        services.reopen_after_pain(report=report, by=student.coach)
+        stopping.reopen_after_pain(report=report, by=student.coach)
         assignment.refresh_from_db()
         assert assignment.stopped_at is None
         assert open_attempt(assignment).angle.request.suspended_at is None
         assert Entry.objects.filter(kind=Entry.Kind.REOPENED).count() == 1
-        refused("reopened", services.reopen_after_pain, report=report, by=student.coach)
+        refused("reopened", stopping.reopen_after_pain, report=report, by=student.coach)
         refused(
-            "reopened", services.state_professional_agreed,
-            report=report, by=student.user, words="again",
+            "reopened", stopping.state_professional_agreed,
+            report=report, by=student.user, text="again",
         )  # fmt: skip
 
     def test_a_second_report_keeps_it_stopped(self):
         assignment = self.running(("hip", "back"))
         student = assignment.student
-        hip = services.report_pain(student=student, by=student.user, region="hip")
-        services.report_pain(student=student, by=student.user, region="back")
-        services.state_professional_agreed(report=hip, by=student.user, words="agreed")
-        services.reopen_after_pain(report=hip, by=student.coach)
+        hip = stopping.report_pain(student=student, by=student.user, region="hip")
+        stopping.report_pain(student=student, by=student.user, region="back")
+        stopping.state_professional_agreed(report=hip, by=student.user, text="agreed")
+        stopping.reopen_after_pain(report=hip, by=student.coach)
         assignment.refresh_from_db()
         assert assignment.stopped_at is not None
         students = Student.objects.filter(pk=student.pk)
-        assert [r.region for r in queries.open_pain(students)] == ["back"]
+        assert [r.region for r in pain.open_pain(students)] == ["back"]
 
     def test_seen_is_kept_once(self):
-        report = services.report_pain(student=factories.make_student(), by=None, region="hip")
-        services.mark_pain_seen(report=report)
+        student = factories.make_student()
+        report = stopping.report_pain(student=student, by=student.user, region="hip")
+        stopping.mark_pain_seen(report=report, by=student.coach)
         report.refresh_from_db()
         first = report.seen_at
-        services.mark_pain_seen(report=report)
+        stopping.mark_pain_seen(report=report, by=student.coach)
         report.refresh_from_db()
         assert report.seen_at == first

@@ -3,7 +3,9 @@ swing with known joints."""
 
 from __future__ import annotations
 
+import io
 import tempfile
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -13,10 +15,11 @@ import numpy as np
 from django.core.files.base import ContentFile
 
 from analysis import artifact
+from analysis.core.artifact import Artifact
 from analysis.core.pose import JOINT, JOINTS
-from analysis.core.remeasure import Artifact, remeasure
+from analysis.core.remeasure import remeasure
+from analysis.figures import store_figures
 from analysis.models import Run, Video
-from analysis.services import store_figures
 from analysis.video import make_copy
 from coaching.intake.models import Submission
 from tests import factories
@@ -63,10 +66,36 @@ def make_film(video: Video, times: np.ndarray | None = None) -> None:
         facts = make_copy(source, copy)
         video.original.save("clip.mp4", ContentFile(source.read_bytes()), save=False)
         video.copy.save("copy.mp4", ContentFile(copy.read_bytes()), save=False)
-    video.frame_times_s = facts["frame_times_s"]
+    video.keep_frame_times(facts["frame_times_s"])
     video.width, video.height = facts["width"], facts["height"]
     video.fps, video.duration_s = facts["fps"], facts["duration_s"]
     video.save()
+
+
+def spoken(
+    seconds: float,
+    *,
+    cut: float = 1.0,
+    form: str = "webm",
+    codec: str = "libopus",
+    rate: int = 48_000,
+    layout: str = "mono",
+) -> bytes:
+    """A tone as a browser records it; `cut` keeps only a share of the bytes."""
+    made = io.BytesIO()
+    with av.open(made, "w", format=form) as out:
+        stream: Any = out.add_stream(codec, rate=rate, layout=layout)
+        size = rate // 50
+        t = np.arange(size)
+        for block in range(int(seconds * 50)):
+            tone = (8000 * np.sin(2 * np.pi * 440 * (t + size * block) / rate)).astype(np.int16)
+            both = np.repeat(tone, 2 if layout == "stereo" else 1)
+            frame = av.AudioFrame.from_ndarray(both[None], format="s16", layout=layout)
+            frame.sample_rate, frame.pts, frame.time_base = rate, size * block, Fraction(1, rate)
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode(None))
+    data = made.getvalue()
+    return data[: int(len(data) * cut)]
 
 
 def swing(times: np.ndarray, *, handedness: str = "right") -> Artifact:
@@ -123,12 +152,18 @@ def swing(times: np.ndarray, *, handedness: str = "right") -> Artifact:
     )  # fmt: skip
 
 
-def measure_film(video: Video, *, handedness: str = "right") -> Run:
-    """Give a video with a film its finished runs, archive and figures."""
+def measure_film(
+    video: Video, *, handedness: str = "right", values: Sequence[list[Any]] = ()
+) -> Run:
+    """Give a video with a film its finished runs, archive and figures.
+
+    `values` are `[measure, event, [value, one standard deviation]]` beside the swing's own.
+    """
     for kind in (Run.Kind.CHECK, Run.Kind.COPY):
         factories.make_run(video=video, kind=kind)
     run = factories.make_run(video=video)
     held = swing(video.frame_times_s, handedness=handedness)
+    held.meta["reps"][0]["values"] += values
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "a.npz"
         artifact.save(held, path)

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from coaching.intake.models import Submission
-from coaching.lessons import words
+from coaching.lessons.wording import held_club
 from coaching.people.models import Student, User
 from tests import factories
 from tests.coaching.review.bars import hold_a_bar
@@ -70,7 +70,7 @@ def test_an_absent_figure_tells_no_difference(
 
 
 def test_too_little_to_tell() -> None:
-    told = words.turn_bias_words("chest", -1.0, 3.0, 3, name="Sam")
+    told = held_club.turn_bias_words("chest", -1.0, 3.0, 3, name="Sam")
     assert told == (
         "Against a held club the turn of the shoulders reads 1° ± 6 low on Sam, from"
         " 3 repetitions: too little to tell."

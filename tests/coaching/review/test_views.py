@@ -13,10 +13,15 @@ from django.test import Client
 from django.urls import reverse
 
 from analysis import services as analysis_services
+from analysis.models import Measurement
+from coaching.diagnosis.services import findings
 from coaching.intake.models import Submission
 from coaching.people.models import Membership, Student, User
-from coaching.review import services
+from coaching.practice.services import assigning, library
+from coaching.review import stills
 from coaching.review.models import Review, Snippet
+from coaching.review.queries import answers, curves
+from coaching.review.services import corrections, drafts, marks, sending, walks
 from tests import factories
 from tests.coaching.review.clips import make_clip
 
@@ -31,13 +36,13 @@ def clip(student: Student) -> Submission:
 
 @pytest.fixture
 def review(clip: Submission, coach: User) -> Review:
-    return services.open_draft(submissions=[clip], by=coach)
+    return drafts.open_draft(submissions=[clip], by=coach)
 
 
 @pytest.fixture
 def sent(review: Review, coach: User) -> Review:
-    services.save_words(review=review, words="Turn more", revision=0, by=coach)
-    return services.publish_review(review=review, by=coach)
+    drafts.save_words(review=review, text="Turn more", revision=0, by=coach)
+    return sending.publish_review(review=review, by=coach)
 
 
 def post(client: Client, url: str, body: Any = None) -> Any:
@@ -53,18 +58,36 @@ def test_the_room_holds_all_clips_of_a_request(
     assert page.status_code == 200
     for clip in clips:
         assert f'data-clip="{clip.video_id}"' in page.text
-    assert Review.objects.get().submissions.count() == 2
-    client_for(coach).get(reverse("review:room", args=[clips[0].pk]))
-    assert Review.objects.count() == 1
+    assert not Review.objects.exists()  # looking begins nothing
 
 
-def test_queries_of_the_room_do_not_grow_with_figures(
-    coach: User, clip: Submission, client_for: ClientFor, django_assert_max_num_queries: Any
+MOST_QUERIES = 30  # of the room's page: what one part has read the others are handed
+
+
+def test_the_room_reads_each_thing_once(
+    coach: User, student: Student, client_for: ClientFor, django_assert_max_num_queries: Any
 ) -> None:
-    client = client_for(coach)
-    client.get(reverse("review:room", args=[clip.pk]))
-    with django_assert_max_num_queries(90):
-        client.get(reverse("review:room", args=[clip.pk]))
+    request = factories.make_request(student=student, angles=2)
+    clips = [make_clip(student=student, angle=angle) for angle in request.angles.all()]
+    client, room = client_for(coach), reverse("review:room", args=[clips[0].pk])
+    client.get(room)
+    with django_assert_max_num_queries(MOST_QUERIES):
+        assert client.get(room).status_code == 200
+    review = drafts.open_draft(submissions=clips, by=coach)
+    figure = Measurement.objects.filter(run__video=clips[0].video, value__isnull=False)[0]
+    cause = findings.add_finding(
+        review=review, by=coach, kind="cause", text="You stand far away", measurement=figure
+    )
+    findings.add_finding(
+        review=review, by=coach, kind="compensation", text="You lean", because=[cause]
+    )
+    library.load_starter_library(by=None, studio=student.studio)
+    for drill in student.studio.drills.order_by("pk")[:3]:
+        assigning.assign_drill(
+            review=review, by=coach, drill=drill, finding=cause, override_reason="Now"
+        )
+    with django_assert_max_num_queries(MOST_QUERIES):
+        assert client.get(room).status_code == 200
 
 
 PAGES = ["data", "figures", "still"]
@@ -102,27 +125,32 @@ def test_a_draft_is_read_by_its_studio_a_sent_review_by_its_student(
     url = reverse("review:read", args=[review.pk])
     assert client_for(student.user).get(url).status_code == 404
     assert client_for(coach).get(url).status_code == 200
-    services.publish_review(review=review, by=coach)
+    sending.publish_review(review=review, by=coach)
     assert client_for(student.user).get(url).status_code == 200
     assert client_for(stranger).get(url).status_code == 404
 
 
 def writes(review: Review, clip: Submission) -> list[tuple[str, dict[str, Any]]]:
-    mark = services.add_mark(
-        review=review, video=clip.video, key=uuid.uuid4(), start_s=0.5, shape="note"
+    mark = marks.add_mark(
+        by=review.student.coach,
+        review=review,
+        video=clip.video,
+        key=uuid.uuid4(),
+        start_s=0.5,
+        shape="note",
     )
-    walk = services.start_walk(review=review, video=clip.video)
-    snippet = Snippet.objects.create(studio=review.student.studio, title="a", words="a")
-    correction = services.correct(
-        video=clip.video, time_s=0.51, target="event:address", value={}, by=None
+    walk = walks.start_walk(by=review.student.coach, review=review, video=clip.video)
+    snippet = Snippet.objects.create(studio=review.student.studio, title="a", text="a")
+    correction = corrections.correct(
+        video=clip.video, time_s=0.51, target="event:address", value={}, by=review.student.coach
     )
     return [
-        (reverse("review:words", args=[review.pk]), {"words": "x", "revision": 0}),
+        (reverse("review:text", args=[review.pk]), {"text": "x", "revision": 0}),
         (
             reverse("review:add_mark", args=[review.pk]),
             {"video": clip.video_id, "key": str(uuid.uuid4()), "start_s": 0.5, "shape": "note"},
         ),
-        (reverse("review:change_mark", args=[mark.pk]), {"revision": 0, "words": "y"}),
+        (reverse("review:change_mark", args=[mark.pk]), {"revision": 0, "text": "y"}),
         (
             reverse("review:correct", args=[clip.video_id]),
             {"time_s": 0.52, "target": "event:address", "value": {}},
@@ -134,7 +162,7 @@ def writes(review: Review, clip: Submission) -> list[tuple[str, dict[str, Any]]]
         (reverse("review:finish_walk", args=[walk.pk]), {}),
         (reverse("review:remove_walk", args=[walk.pk]), {}),
         (reverse("review:remove_mark", args=[mark.pk]), {}),
-        (reverse("review:add_snippet", args=[review.student_id]), {"words": "say this"}),
+        (reverse("review:add_snippet", args=[review.student_id]), {"text": "say this"}),
         (reverse("review:remove_snippet", args=[snippet.pk]), {}),
     ]
 
@@ -158,25 +186,25 @@ def test_an_assistant_prepares_but_does_not_send(
     helper = factories.make_user()
     Membership.objects.create(user=helper, studio=review.student.studio, role="assistant")
     client = client_for(helper)
-    words = reverse("review:words", args=[review.pk])
-    assert post(client, words, {"words": "x", "revision": 0}).status_code == 200
-    assert post(client, reverse("review:publish", args=[review.pk])).status_code == 404
-    assert post(client_for(coach), reverse("review:publish", args=[review.pk])).status_code == 200
+    text = reverse("review:text", args=[review.pk])
+    assert post(client, text, {"text": "x", "revision": 0}).status_code == 200
+    assert post(client, reverse("review:send", args=[review.pk])).status_code == 404
+    assert post(client_for(coach), reverse("review:send", args=[review.pk])).status_code == 302
 
 
 def test_a_second_window_gets_both_versions(
     coach: User, review: Review, client_for: ClientFor
 ) -> None:
-    url = reverse("review:words", args=[review.pk])
-    post(client_for(coach), url, {"words": "mine", "revision": 0})
-    answer = post(client_for(coach), url, {"words": "other", "revision": 0})
+    url = reverse("review:text", args=[review.pk])
+    post(client_for(coach), url, {"text": "mine", "revision": 0})
+    answer = post(client_for(coach), url, {"text": "other", "revision": 0})
     assert answer.status_code == 409
     assert (answer.json()["theirs"], answer.json()["yours"]) == ("mine", "other")
     clip = review.submissions.get()
     page = client_for(coach).get(reverse("review:room", args=[clip.pk]))
     assert "other" in page.text
-    settle = reverse("review:settle", args=[answer.json()["version"]])
-    assert post(client_for(coach), settle).status_code == 200
+    resolve = reverse("review:resolve", args=[answer.json()["version"]])
+    assert post(client_for(coach), resolve).status_code == 200
 
 
 def test_a_correction_answers_with_figures_that_say_what_was_read_first(
@@ -221,6 +249,27 @@ def test_stills_of_moments_that_are_not_there_are_404(
     assert client.get(url, {"event": "top"}).status_code == 404
 
 
+def test_stills_cut_to_the_golfer_read_the_archive_once(
+    coach: User, clip: Submission, client_for: ClientFor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[int] = []
+    real = curves.archive
+
+    def archive(run: Any) -> Any:
+        read.append(run.pk)
+        return real(run)
+
+    monkeypatch.setattr(curves, "archive", archive)
+    client, url = client_for(coach), reverse("review:still", args=[clip.video_id])
+    for event in ("address", "top", "impact"):
+        picture = client.get(url, {"event": event, "rep": 0, "size": "still"})
+        assert picture.status_code == 200 and picture.content[:2] == b"\xff\xd8"
+    assert len(read) == 1
+    box = stills.golfer_box(clip.video, 1.0)
+    assert box is not None and 0 <= box[0] < box[2] <= 1 and 0 <= box[1] < box[3] <= 1
+    assert len(read) == 1
+
+
 def test_an_erased_clip_leaves_the_room_standing(
     coach: User, clip: Submission, client_for: ClientFor
 ) -> None:
@@ -250,7 +299,7 @@ def test_comparing_tells_conditions_and_changes(
         request=factories.make_request(student=student, angles=0), ball="foam", effort="tenth"
     )
     other = make_clip(student=student, angle=angle)
-    services.correct(video=other.video, time_s=1.45, target="event:top", value={}, by=coach)
+    corrections.correct(video=other.video, time_s=1.45, target="event:top", value={}, by=coach)
     url = f"{reverse('review:compare')}?a={clip.video_id}&b={other.video_id}"
     page = client_for(coach).get(url)
     assert "a foam ball" in page.text and "a tenth of full speed" in page.text
@@ -271,12 +320,16 @@ def test_the_sound_is_heard_by_whom_it_is_for(
     coach: User, student: Student, stranger: User, review: Review, clip: Submission,
     client_for: ClientFor,
 ) -> None:  # fmt: skip
-    walk = services.start_walk(review=review, video=clip.video)
-    services.finish_walk(walk=walk, sound=ContentFile(b"\x1aE\xdf\xa3sound", name="a.webm"))
+    walk = walks.start_walk(by=review.student.coach, review=review, video=clip.video)
+    walks.finish_walk(
+        by=walk.review.student.coach,
+        walk=walk,
+        sound=ContentFile(b"\x1aE\xdf\xa3sound", name="a.webm"),
+    )
     url = reverse("review:sound", args=[walk.pk])
     assert client_for(coach).get(url)["Content-Type"] == "audio/webm"
     assert client_for(student.user).get(url).status_code == 404  # not sent yet
-    services.publish_review(review=review, by=coach)
+    sending.publish_review(review=review, by=coach)
     part = client_for(student.user).get(url, headers={"Range": "bytes=0-3"})
     assert part.status_code == 206
     assert client_for(stranger).get(url).status_code == 404
@@ -295,12 +348,75 @@ def test_habits_are_remembered(coach: User, client_for: ClientFor) -> None:
 def test_the_sent_review_shows_words_and_moments_without_script(
     student: Student, review: Review, clip: Submission, coach: User, client_for: ClientFor
 ) -> None:
-    services.save_words(review=review, words="Turn more", revision=0, by=coach)
-    services.add_mark(
-        review=review, video=clip.video, key=uuid.uuid4(), start_s=1.2, shape="upright",
-        purpose="seat_line", points=[[0.3, 0.5]], words="Stay on this line",
+    drafts.save_words(review=review, text="Turn more", revision=0, by=coach)
+    marks.add_mark(
+        by=review.student.coach, review=review, video=clip.video, key=uuid.uuid4(),
+        start_s=1.2, shape="upright",
+        purpose="seat_line", points=[[0.3, 0.5]], text="Stay on this line",
     )  # fmt: skip
-    services.publish_review(review=review, by=coach)
+    sending.publish_review(review=review, by=coach)
     page = client_for(student.user).get(reverse("review:read", args=[review.pk])).text
-    for words in ("Turn more", "Stay on this line", "Seat line", "time=1.200"):
-        assert words in page
+    for text in ("Turn more", "Stay on this line", "Seat line", "time=1.200"):
+        assert text in page
+
+
+# A clip that was sent back.
+
+
+def test_a_refused_clip_opens_what_can_be_done_about_it(
+    coach: User, student: Student, client_for: ClientFor
+) -> None:
+    clip = factories.make_submission(student=student, video=factories.make_video(files=True))
+    factories.make_checked(clip, reject="body_cut")
+    client = client_for(coach)
+    room = reverse("review:room", args=[clip.pk])
+    page = client.get(room)
+    assert page.status_code == 200
+    assert "Part of you is outside the picture." in page.text
+    assert "I can use your clip as it is." in page.text  # one press is enough
+    for address in (
+        reverse("intake:media", args=[clip.video_id, "still"]),
+        reverse("review:use_refused", args=[clip.pk]),
+        reverse("intake:ask", args=[student.pk]),
+        reverse("thread", args=[student.pk]),
+    ):
+        assert address in page.text
+    use = reverse("review:use_refused", args=[clip.pk])
+    assert client.post(use, {"text": " "}).status_code == 400
+    assert client.post(use, {"text": "I see enough."}).status_code == 302
+    clip.refresh_from_db()
+    assert clip.overridden_at is not None
+    assert clip.video.runs.filter(kind="copy").exists()
+    assert "review-room" in client.get(room).text
+
+
+def test_a_file_without_a_film_can_only_be_asked_for_again(
+    coach: User, student: Student, client_for: ClientFor
+) -> None:
+    clip = factories.make_submission(student=student)
+    factories.make_run(video=clip.video, kind="check", status="failed", error_code="unreadable")
+    page = client_for(coach).get(reverse("review:room", args=[clip.pk])).text
+    assert reverse("review:use_refused", args=[clip.pk]) not in page
+    assert reverse("intake:ask", args=[student.pk]) in page
+
+
+def test_only_staff_use_a_refused_clip(
+    student: Student, stranger: User, client_for: ClientFor
+) -> None:
+    clip = factories.make_submission(student=student)
+    factories.make_checked(clip, reject="body_cut")
+    for user in (student.user, stranger):
+        address = reverse("review:use_refused", args=[clip.pk])
+        assert client_for(user).post(address, {"text": "x"}).status_code == 404
+
+
+def test_a_sibling_that_was_sent_back_is_not_answered_with_the_others(
+    coach: User, student: Student
+) -> None:
+    request = factories.make_request(student=student, angles=2)
+    good, bad = [
+        factories.make_submission(student=student, angle=angle) for angle in request.angles.all()
+    ]
+    factories.make_measured(good, {})
+    factories.make_checked(bad, reject="body_cut")
+    assert answers.clips_to_answer(good) == [good]

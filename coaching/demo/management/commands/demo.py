@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from coaching.demo import services
+from coaching.demo import acts, services
 
 
 class Command(BaseCommand):
@@ -38,6 +38,6 @@ class Command(BaseCommand):
         except BaseException as error:
             # Half a demo would tell half-truths; nothing else was touched.
             services.remove_demo()
-            if isinstance(error, services.DemoFailed):
+            if isinstance(error, acts.DemoFailed):
                 raise CommandError(str(error)) from None
             raise

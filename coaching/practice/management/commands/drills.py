@@ -9,7 +9,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from coaching.people.errors import LessonError
 from coaching.people.models import Studio
-from coaching.practice import drills, queries, services
+from coaching.practice import drills
+from coaching.practice.queries import ladders
+from coaching.practice.services import library
 
 
 class Command(BaseCommand):
@@ -25,7 +27,7 @@ class Command(BaseCommand):
         if row is None:
             raise CommandError(f"There is no studio {studio}.")
         if what == "export":
-            text = drills.as_json(list(queries.library([row.pk])))
+            text = drills.as_json(list(ladders.library([row.pk])))
             if file:
                 Path(file).write_text(text, encoding="utf-8")
             else:
@@ -34,10 +36,9 @@ class Command(BaseCommand):
         if what == "import" and not file:
             raise CommandError("Name the file to import.")
         try:
-            text_in = (
-                drills.STARTER_PATH.read_bytes() if what == "starter" else Path(file).read_bytes()
-            )  # type: ignore[arg-type]
-            counts = services.import_drills(studio=row, text=text_in)
+            path = drills.STARTER_PATH if what == "starter" else Path(file or "")
+            text_in = path.read_bytes()
+            counts = library.import_drills(by=None, studio=row, text=text_in)
         except OSError as error:
             raise CommandError(f"{file}: {error.strerror}.") from None
         except LessonError as error:

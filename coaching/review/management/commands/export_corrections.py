@@ -12,7 +12,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from coaching.review import queries
+from analysis.core.measures import nearest_frame
+from coaching.review.queries import player
 
 
 class Command(BaseCommand):
@@ -44,13 +45,13 @@ def labelled() -> list[dict[str, Any]]:
         `handedness`, `width`, `height`, `target`, `time_s`, `frame`, `value` and `read`
         (the reading in the same form, or null).
     """
-    return [_row(correction) for correction in queries.corrections_to_export()]
+    return [_row(correction) for correction in player.corrections_to_export()]
 
 
 def _row(correction: Any) -> dict[str, Any]:
     video = correction.video
-    data = queries.player_data(video)
-    frame = queries.nearest_frame(video.frame_times_s, correction.time_s)
+    data = player.player_data(video)
+    frame = nearest_frame(video.frame_times_s, correction.time_s)
     return {
         "clip": _unnamed(video.pk),
         "view": video.view,

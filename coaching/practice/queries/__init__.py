@@ -1,0 +1,1 @@
+"""Shared reads of the practice. Lists take a constant number of queries, however many rows."""

@@ -1,0 +1,1 @@
+"""What the review room shows, by subject."""
