@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import uuid
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -69,6 +70,21 @@ def walked(
     walks.save_captions(by=coach, walk=walk, captions=captions)
     sending.publish_review(review=Review.objects.get(pk=review.pk), by=coach)
     return WalkThrough.objects.get(pk=walk.pk)
+
+
+def test_the_sound_waits_for_no_clip(
+    student: Student,
+    monkeypatch: pytest.MonkeyPatch,
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    told: list[tuple[int, str]] = []
+    monkeypatch.setattr(
+        "coaching.review.tasks.finalize_sound.apply_async",
+        lambda args, retry, queue: told.append((args[0], queue)),
+    )
+    with django_capture_on_commit_callbacks(execute=True):
+        walk = walked(student)
+    assert told == [(walk.pk, "renders")]
 
 
 def made(walk: WalkThrough, by: User) -> LessonFilm:
