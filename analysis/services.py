@@ -114,7 +114,7 @@ def enqueue(pk: int, kind: str) -> None:
     """Tell the queue. A broker that is away loses nothing: `sweep` tells it again.
 
     Checks have a queue of their own: nobody waits for another's measuring to hear that
-    a film can be used.
+    a film can be used. So have renders: a film of what was said waits for no clip, and none for it.
     """
     run_task = import_string("analysis.tasks.run_task")  # the task module imports this one
     try:
@@ -124,7 +124,7 @@ def enqueue(pk: int, kind: str) -> None:
 
 
 def queue_of(kind: str) -> str:
-    return "checks" if kind == Run.Kind.CHECK else "films"
+    return {Run.Kind.CHECK: "checks", Run.Kind.RENDER: "renders"}.get(Run.Kind(kind), "films")
 
 
 def retry_run(*, run: Run) -> bool:

@@ -375,8 +375,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_connect_timeout": 2,
 }
 # A queue for each kind of work, so that none waits behind another; a worker without -Q takes
-# from all. `films` copies and measures, minutes a clip; the others take seconds.
-CELERY_TASK_QUEUES = [Queue(name) for name in ("films", "checks", "mail", "sweeps")]
+# from all. `films` copies and measures, minutes a clip; `renders` draws films of walk-throughs and
+# settles what was spoken; the others take seconds.
+CELERY_TASK_QUEUES = [Queue(name) for name in ("films", "renders", "checks", "mail", "sweeps")]
 CELERY_TASK_DEFAULT_QUEUE = "films"
 
 
