@@ -15,6 +15,7 @@ class ReviewConfig(AppConfig):
 
         work.WORK[Run.Kind.RENDER] = films.render
         listeners.on_media_withdrawn.append(films.erase_films)
+        listeners.on_decider_changed.append(films.end_links)
         shell.studio_menu.add(
             shell.Item(30, _("Sentences"), "review:sentences", "quote", under="/", group="say")
         )

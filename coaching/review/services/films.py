@@ -22,7 +22,7 @@ from coaching.people import access, audit
 from coaching.people.errors import LessonError
 from coaching.people.models import Student, User
 from coaching.people.once import SENT_TWICE, in_turn
-from coaching.people.queries import consents_missing, guardians_of, student_day, student_zone
+from coaching.people.queries import consents_missing, student_day, student_zone
 from coaching.review.models import FilmLink, LessonFilm, Review, WalkThrough
 from coaching.review.queries import films as queries
 from coaching.review.script_words import SENTENCES
@@ -143,7 +143,7 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     student = film.walk.review.student
     access.require_acting(by, student)
     in_turn(film)
-    if not may_link(student, by):
+    if not queries.may_link(student, by):
         raise LessonError(
             _("Your guardian decides who sees you: ask them to make the link."),
             code="guardian_decides",
@@ -182,20 +182,25 @@ def _end_of_day(student: Student, days: int) -> datetime:
     return datetime.combine(day, time(), student_zone(student)) - timedelta(seconds=1)
 
 
-def may_link(student: Student, by: User) -> bool:
-    """A grown-up decides alone; for a minor the guardian does."""
-    if student.is_minor:
-        return guardians_of(student).filter(user=by).exists()
-    return access.may_act(by, student)
-
-
 @transaction.atomic
 def end_link(*, link: FilmLink, by: User) -> None:
     """From now on the address shows nothing. Ended twice, it is ended once."""
     student = link.film.walk.review.student
     access.require_acting(by, student)
-    rows = FilmLink.objects.filter(pk=link.pk, ended_at=None)
-    if rows.update(ended_at=timezone.now()):
+    _end(link, student, by=by)
+
+
+def end_links(*, student: Student) -> None:
+    """Who made them decides no longer: the student's links end, whoever agrees from now on.
+
+    Call it inside a transaction.
+    """
+    for link in FilmLink.objects.filter(film__walk__review__student=student).order_by("pk"):
+        _end(link, student, by=None)
+
+
+def _end(link: FilmLink, student: Student, *, by: User | None) -> None:
+    if FilmLink.objects.filter(pk=link.pk, ended_at=None).update(ended_at=timezone.now()):
         audit.write(audit.Act.LINKED, by=by, student=student, link=link.pk, ended=True)
 
 

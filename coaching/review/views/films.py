@@ -56,7 +56,7 @@ def _context(request: HttpRequest, walk: WalkThrough, trouble: str = "") -> dict
         "failure": shown.film_failure(making.error_code),
         "length": shown.length_words(making.film.duration_s) if making.film else "",
         "can_act": acts,
-        "can_link": acts and services.may_link(student, user_of(request)),
+        "can_link": acts and queries.may_link(student, user_of(request)),
         "links": [(row, _address(request, row.link.token)) for row in rows],
         "days": services.DAYS,
         "trouble": trouble,

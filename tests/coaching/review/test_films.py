@@ -26,7 +26,9 @@ from coaching.intake.queries import stopped_run, with_runs
 from coaching.people import audit
 from coaching.people.errors import LessonError
 from coaching.people.models import AuditEntry, Student, User
-from coaching.people.services.consent import withdraw_consents
+from coaching.people.queries import consents_missing
+from coaching.people.services import joining
+from coaching.people.services.consent import give_consents, withdraw_consents
 from coaching.people.services.record import erase_record, export_record
 from coaching.review.film import making
 from coaching.review.models import FilmLink, LessonFilm, Mark, Review, WalkThrough
@@ -368,6 +370,40 @@ def test_of_a_minor_the_guardian_makes_the_link(film: LessonFilm, client: Client
     client.force_login(student.user)  # may end what shows them
     assert client.post(reverse("review:end_link", args=[link.pk])).status_code == 302
     assert watched(link).status_code == 404
+
+
+def of_age(student: Student, guardian: User) -> None:
+    """The guardian says so, the student agrees anew."""
+    joining.describe_student(
+        student=Student.objects.get(pk=student.pk), by=guardian, age_band=Student.AgeBand.ADULT
+    )
+    now = Student.objects.get(pk=student.pk)
+    assert now.user is not None
+    give_consents(student=now, by=now.user, purposes=["store", "share_coach"])
+    assert not consents_missing(now)
+
+
+def test_a_guardians_link_ends_for_good_when_the_student_comes_of_age(film: LessonFilm) -> None:
+    student = film.walk.review.student
+    Student.objects.filter(pk=student.pk).update(age_band=Student.AgeBand.MINOR)
+    guardian = factories.make_guardian(student=student)
+    student.consents.update(given_by=guardian)
+    link = films.make_link(film=LessonFilm.objects.get(pk=film.pk), by=guardian, days=7)
+    assert watched(link).status_code == 200
+    of_age(student, guardian)
+    assert [watched(link, name).status_code for name in ("watch", "watch_file")] == [404, 404]
+    assert not queries.links_of(film)[0].is_open
+    ended = audit.of_student(student).filter(act=AuditEntry.Act.LINKED, facts__ended=True)
+    assert ended.count() == 1
+
+
+def test_a_link_shows_nothing_that_who_made_it_may_not_show(film: LessonFilm) -> None:
+    """As of links made before they were ended with the right."""
+    student, link = film.walk.review.student, link_of(film)
+    assert watched(link).status_code == 200
+    for maker in (factories.make_guardian(student=student), None):
+        FilmLink.objects.update(made_by=maker)
+        assert watched(link).status_code == 404
 
 
 @pytest.mark.parametrize("days", ["", "8", "-7", "1e3", "99999999999999999999"])
