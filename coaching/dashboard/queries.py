@@ -13,7 +13,7 @@ from django.db.models import Count, F, Q, QuerySet
 from django.utils import timezone
 
 from coaching.dashboard.facts import lines_for
-from coaching.dashboard.next import HAPPENED, Line, first_of
+from coaching.dashboard.next import BEFORE_NEWS, HAPPENED, Line, first_of
 from coaching.diagnosis.models import Plan
 from coaching.intake import camera_sketch
 from coaching.intake.models import Submission
@@ -125,7 +125,11 @@ def student_home(student: Student, reader: User) -> dict[str, Any]:
         "says": bool(card.url or card.quote or card.angle),
         "bare": not (card.quote or card.video or card.clip or card.angle),
         "film": film_of(card),
-        "sent_back": _sent_back(student, card),
+        "sent_back": (sent_back := _sent_back(student, card)),
+        # A film that waits on the phone comes before these, but not before the body or a consent.
+        "yields": card.kind not in BEFORE_NEWS,
+        "films_of_card": _asked_by(card, sent_back),
+        "films_of_next": _asked_by(next_line, None),
         "pain": pain,
         "clips": _clips_on_their_way(student),
         "drills": [(assignment, current_step(assignment)) for assignment in assignments],
@@ -161,6 +165,12 @@ def _sent_back(student: Student, card: Line) -> dict[str, Any] | None:
     clip = student.submissions.select_related("video").get(pk=card.clip)
     advice = [quality_message(code) for code in codes(clip)]
     return {"clip": clip, "advice": advice, "edges": cut_edges(clip)}
+
+
+def _asked_by(line: Line, sent_back: dict[str, Any] | None) -> str:
+    """Which angle a line asks to film, as the page says it to its script; nothing for others."""
+    angle = line.angle.pk if line.angle else sent_back and sent_back["clip"].angle_id
+    return str(angle or "")
 
 
 def _clips_on_their_way(student: Student) -> list[tuple[Submission, str]]:

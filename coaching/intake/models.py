@@ -29,6 +29,9 @@ class Request(models.Model):
     suspended_at = models.DateTimeField(null=True, blank=True)  # pain: nothing more is filmed
     closed_at = models.DateTimeField(null=True, blank=True)
 
+    class Meta:
+        ordering = ["pk"]
+
 
 @guarded
 class RequestedAngle(models.Model):
@@ -112,6 +115,9 @@ class Submission(BallFields):
     )
     # The coach has dealt with it: a published review or a verdict.
     answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
 
 
 @guarded

@@ -140,6 +140,7 @@ def undo(request: Request, pk: int) -> Response:
 def _refreshed(video: Video, request: Request) -> dict[str, Any]:
     video = player.with_figures(video.pk)
     fresh = player.figures_data(video)
-    context = figures_context(video, request, fresh["repetitions"])
+    context = figures_context(video, request, fresh["repetitions"], to_staff=True)
+    context["drawn"] = ()  # the page has the measures' pictures already
     html = render_to_string("review/_figures.html", context, request=request._request)
     return fresh | {"html": html}

@@ -71,8 +71,8 @@ def dig(value: Any, keys: list[str], where: str) -> Any:
         return value
     key, *rest = keys
     if key == "*":
-        name, wanted = where.split("=")
-        return dig(next(row for row in value if row[name] == wanted), rest, where)
+        wanted = dict(pair.split("=") for pair in where.split())
+        return dig(next(row for row in value if wanted.items() <= row.items()), rest, where)
     return dig(value[int(key)] if isinstance(value, list) else value[key], rest, where)
 
 

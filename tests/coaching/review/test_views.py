@@ -219,6 +219,8 @@ def test_a_correction_answers_with_figures_that_say_what_was_read_first(
     assert answer.status_code == 201
     assert "moved, was 1.20 s" in answer.json()["html"]
     assert "corrected, was 0.70 s" in answer.json()["html"]
+    page = client_for(coach).get(reverse("review:figures", args=[clip.video_id])).text
+    assert 'class="drawn"' in page and 'class="drawn"' not in answer.json()["html"]  # sent once
     undone = post(client_for(coach), reverse("review:undo", args=[answer.json()["correction"]]))
     assert "corrected" not in undone.json()["html"]
 
