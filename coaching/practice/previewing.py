@@ -76,7 +76,7 @@ def preview_of(ladder: Sequence[Mapping[str, Any]], place: int, *, slug: str) ->
         return None
     place = min(max(place, 0), len(ladder) - 1)
     row = ladder[place]
-    step = Step(position=place, **{name: row[name] for name in _OF_STEP})
+    step = Step(position=place, **{name: row[name] for name in _OF_STEP if name in row})
     criteria = [Criterion(**criterion) for criterion in row["criteria"]]
     targets = iter(targets_shown(step, slug, "right", criteria=[c for c in criteria if _whole(c)]))
     asked = [
