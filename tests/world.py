@@ -91,7 +91,11 @@ def _rows(student: Student, coach: User) -> dict[str, Any]:
     heard.demonstration.save("a.mp4", ContentFile(b"film"))
     lesson = LessonFilm(walk=heard, asked_of="")
     lesson.file.save("a.mp4", ContentFile(b"film"))
-    shown = FilmLink.objects.create(film=lesson, expires_at=timezone.now() + timedelta(days=7))
+    shown = FilmLink.objects.create(
+        film=lesson,
+        made_by=student.guardianships.get().user,
+        expires_at=timezone.now() + timedelta(days=7),
+    )
     verdict = Verdict.objects.create(
         attempt=attempt, submission=film, decision="nearly", given_by=coach
     )
