@@ -84,14 +84,13 @@ def file(request: HttpRequest, pk: int) -> HttpResponseBase:
         raise Http404
     student = walk.review.student
     audit.saw(audit.Act.SAW_FILM, by=user_of(request), student=student, video=walk.video_id)
-    return _unkept(
-        media.serve(
-            request,
-            made.file,
-            filename=f"lesson-{walk.pk}.mp4",
-            content_type="video/mp4",
-            download=request.GET.get("download") == "1",
-        )
+    return media.serve(
+        request,
+        made.file,
+        filename=f"lesson-{walk.pk}.mp4",
+        content_type="video/mp4",
+        download=request.GET.get("download") == "1",
+        kept=False,
     )
 
 
@@ -150,7 +149,9 @@ def watch_file(request: HttpRequest, token: str) -> HttpResponseBase:
     link = queries.link_open(token)
     services.note_watched(link)
     film = link.film.file
-    return _hidden(media.serve(request, film, filename="lesson.mp4", content_type="video/mp4"))
+    return _hidden(
+        media.serve(request, film, filename="lesson.mp4", content_type="video/mp4", kept=False)
+    )
 
 
 def _too_often(request: HttpRequest, action: str) -> HttpResponse | None:
