@@ -70,11 +70,12 @@ def waiting(request: HttpRequest) -> HttpResponse:
         text=text,
         kind=kind,
         number=numbers.row_key(number) or 1,
+        at=asked.get("at", ""),
         reader=access.user_of(request),
     )
     if not (text or only_mine or tag):
         lists.keep_count(user_of(request), page.total)
-    row = page.opened(asked.get("at", ""))
+    row = page.opened
     list_url = request.get_full_path() if "at" not in asked else _without_at(request)
     context = {
         "page": page,

@@ -35,7 +35,7 @@ def waiting_count(context: Any) -> int:
     """How many things wait for the signed-in coach, at most a minute old."""
     user = context["user"]
     students = access.students_taught(user).filter(closed_at__isnull=True)
-    return waiting.counted(user, lambda: len(rows.waiting_list(students)))
+    return waiting.counted(user, lambda: len(rows.waiting_of(rows.things_of(students))))
 
 
 @register.filter
