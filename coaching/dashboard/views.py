@@ -26,7 +26,7 @@ from coaching.intake.presets import Preset
 from coaching.intake.sets import presets_of, send_set
 from coaching.lessons.notes import note_on
 from coaching.lessons.services import put_off
-from coaching.people import access
+from coaching.people import access, ties
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
 from coaching.people.models import Student, StudentTag
@@ -108,8 +108,7 @@ STRIP = ("address", "takeaway", "lead_arm_back", "top", "lead_arm_down", "impact
 
 def _presets(request: HttpRequest) -> list[Preset]:
     """What can be asked of several at once: the sets of the studio one works in."""
-    studio = access.studios(request.user).order_by("pk").first()
-    return presets_of(studio) if studio else []
+    return [preset for studio in ties.of(request.user).studios[:1] for preset in presets_of(studio)]
 
 
 def _without_at(request: HttpRequest) -> str:

@@ -223,14 +223,14 @@ def that_came(students: QuerySet[Student]) -> list[Came]:
         student__in=students, answered_at__isnull=True, replaced_by__isnull=True
     ).order_by("promised_at", "pk")
     columns = ("pk", "student", "angle", "angle__request", "created_at", "promised_at")
-    found = [tuple(row) for row in rows.values_list(*columns, measured)]
-    others = Submission.objects.filter(pk__in=[row[0] for row in found if not row[-1]])
+    found = list(rows.annotate(measured=measured).values_list("measured", *columns))
+    others = Submission.objects.filter(pk__in=[pk for done, pk, *_rest in found if not done])
     states = {clip.pk: state(clip) for clip in with_states(others)}
-    return [
-        Came(*row[:-1], State.READY if row[-1] else states[row[0]])
-        for row in found
-        if row[-1] or row[0] in states
-    ]
+    came = []
+    for done, pk, student, angle, request, sent_at, promised_at in found:
+        if (now := State.READY if done else states.get(pk)) is not None:
+            came.append(Came(pk, student, angle, request, sent_at, promised_at, now))
+    return came
 
 
 def clips_of(student: Student) -> QuerySet[Submission]:

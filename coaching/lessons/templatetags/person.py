@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from coaching.lessons import shell
-from coaching.people import access
+from coaching.people import ties
 from coaching.people.models import Student
 
 register = template.Library()
@@ -21,7 +21,7 @@ def student_head(context: Any, student: Student, tab: str = "", **more: Any) -> 
 
     `heading=True` makes the name the page's h1, where the page has no better sentence.
     """
-    if not access.is_staff_of(context["user"], student):
+    if not ties.of(context["user"]).is_staff(student):
         return {"student": None}
     return {
         "student": student,
@@ -49,7 +49,8 @@ def child_of(context: Any, student: Student) -> str:
     user = context["user"]
     if not user.is_authenticated or user.pk == student.user_id:
         return ""
-    acts = not access.is_staff_of(user, student) and access.may_act(user, student)
+    bound = ties.of(user)
+    acts = bound.acts_for(student) and not bound.is_staff(student)
     return first_name(student.name) if acts else ""
 
 
