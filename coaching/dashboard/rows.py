@@ -8,6 +8,7 @@ only the columns that say which line stands where, `rows_of` makes the rows that
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -30,7 +31,7 @@ from coaching.lessons.models import Entry, PutOff
 from coaching.lessons.queries import heard_from, of_students
 from coaching.lessons.wording.naming import view_from
 from coaching.people.models import Membership, Student
-from coaching.practice.models import Attempt
+from coaching.practice.models import Assignment, Attempt, PainReport
 from coaching.practice.queries.ladders import checks_due, due_for_new_look
 from coaching.practice.queries.pain import open_pain
 
@@ -58,7 +59,7 @@ class Thing:
     about: int  # the row it tells of: with `kind` it names this line
     student: int
     since: datetime
-    of: Any  # what its row is made of: `Clips`, `Said`, or the row of a table
+    of: Clips | Said | None = None  # what more its row is made of
     promised_at: datetime | None = None
     until: datetime | None = None  # put off so long
 
@@ -201,54 +202,48 @@ def things_of(students: QuerySet[Student]) -> list[Thing]:
 
 def rows_of(things: Sequence[Thing]) -> list[Row]:
     """The rows of these, in the same order; what was removed meanwhile has none."""
-    filmed = [thing.of for thing in things if isinstance(thing.of, Clips)]
-    bare = {thing.student for thing in things if isinstance(thing.of, Clips | Said)}
-    people = Student.objects.in_bulk(bare) if bare else {}
-    clips = _by_key(
-        Submission.objects.select_related("video", "angle"),
-        [pk for of in filmed for pk in of.clips],
-    )
-    attempts = _by_key(
-        Attempt.objects.select_related("step__assignment__drill_version"),
-        [pk for of in filmed for pk in of.attempts],
-    )
+    keys: dict[str, list[int]] = defaultdict(list)
+    for thing in things:
+        if isinstance(thing.of, Clips):
+            keys["clip"] += thing.of.clips
+            keys["drill"] += thing.of.attempts
+        elif thing.of is None:
+            keys[thing.kind].append(thing.about)
+    found = {kind: _TABLES[kind].in_bulk(pks) for kind, pks in keys.items() if pks}
+    people = Student.objects.in_bulk({thing.student for thing in things}) if things else {}
     rows = []
     for thing in things:
         student = people.get(thing.student)
-        if isinstance(thing.of, Clips):
-            shown = [clips[pk] for pk in thing.of.clips if pk in clips]
-            tried = [attempts[pk] for pk in thing.of.attempts if pk in attempts]
-            if student is not None and shown and (tried or not thing.of.attempts):
-                for clip in shown:
+        if student is None:
+            continue
+        if isinstance(thing.of, Said):
+            rows.append(_message_row(thing, student, thing.of))
+        elif isinstance(thing.of, Clips):
+            clips = [found["clip"][pk] for pk in thing.of.clips if pk in found["clip"]]
+            tried = [found["drill"][pk] for pk in thing.of.attempts if pk in found["drill"]]
+            if clips and (tried or not thing.of.attempts):
+                for clip in clips:
                     clip.student = student
-                rows.append(_clip_row(thing, student, shown, tried))
-        elif isinstance(thing.of, Said):
-            if student is not None:
-                rows.append(_message_row(thing, student, thing.of))
-        else:
-            rows.append(_ROWS[thing.kind](thing))
+                rows.append(_clip_row(thing, student, clips, tried))
+        elif thing.about in found[thing.kind]:
+            rows.append(_ROWS[thing.kind](thing, student, found[thing.kind][thing.about]))
     return rows
 
 
-def _by_key(rows: QuerySet[Any], keys: Sequence[int]) -> dict[int, Any]:
-    return rows.in_bulk(keys) if keys else {}
-
-
 def _pain(students: QuerySet[Student]) -> Iterable[Thing]:
-    for report in open_pain(students):
-        group = "pain" if report.seen_at is None else "rest"
-        yield Thing(group, "pain", report.pk, report.student_id, report.created_at, report)
+    columns = ("pk", "student", "created_at", "seen_at")
+    for pk, who, at, seen_at in open_pain(students).values_list(*columns):
+        yield Thing("pain" if seen_at is None else "rest", "pain", pk, who, at)
 
 
-def _pain_row(thing: Thing) -> Row:
-    report = thing.of
+def _pain_row(thing: Thing, student: Student, report: PainReport) -> Row:
     urgent = _(" Urgent signs were named.") if report.urgent else ""
     region = report.get_region_display()
     return Row(
         thing,
         what=_("%(region)s hurts.%(urgent)s Drills that load it are stopped.")
         % {"region": region.capitalize(), "urgent": urgent},
-        student=report.student,
+        student=student,
         sentence=_("reports pain: %(region)s.%(urgent)s Drills that load it are stopped.")
         % {"region": region, "urgent": urgent},
         action=_("Read the report"),
@@ -292,6 +287,7 @@ def _clip_row(
     thing: Thing, student: Student, clips: Sequence[Submission], attempts: Sequence[Attempt]
 ) -> Row:
     """One film may be for several drills: the row names them and opens their one page."""
+    assert isinstance(thing.of, Clips)
     clip = clips[0]
     attempt = attempts[0] if attempts else None
     if attempt:
@@ -355,21 +351,19 @@ def _sent(clips: Sequence[Submission]) -> str:
 
 
 def _new_looks(students: QuerySet[Student]) -> Iterable[Thing]:
-    for finding in due_for_new_look(students):
-        since = finding.look_again_at or finding.created_at
-        yield Thing("look_again", "look", finding.pk, finding.student_id, since, finding)
-    for assignment in checks_due(students):
-        since = assignment.closed_at or assignment.created_at
-        who = assignment.student_id
-        yield Thing("look_again", "check", assignment.pk, who, since, assignment)
+    looks = due_for_new_look(students).values_list("pk", "student", "look_again_at", "created_at")
+    for pk, who, again_at, created_at in looks:
+        yield Thing("look_again", "look", pk, who, again_at or created_at)
+    checks = checks_due(students).values_list("pk", "student", "closed_at", "created_at")
+    for pk, who, closed_at, created_at in checks:
+        yield Thing("look_again", "check", pk, who, closed_at or created_at)
 
 
-def _look_row(thing: Thing) -> Row:
-    finding = thing.of
+def _look_row(thing: Thing, student: Student, finding: Finding) -> Row:
     return Row(
         thing,
         what=_("The cause has passed: is “%(text)s” still there?") % {"text": finding.text},
-        student=finding.student,
+        student=student,
         sentence=_("is due for a new look: the cause of “%(text)s” has passed.")
         % {"text": finding.text},
         action=_("Look again"),
@@ -377,13 +371,12 @@ def _look_row(thing: Thing) -> Row:
     )
 
 
-def _check_row(thing: Thing) -> Row:
-    assignment = thing.of
+def _check_row(thing: Thing, student: Student, assignment: Assignment) -> Row:
     drill = {"drill": assignment.drill_version.title}
     return Row(
         thing,
         what=_("Climbed “%(drill)s”: a check film is due.") % drill,
-        student=assignment.student,
+        student=student,
         sentence=_("climbed “%(drill)s”; a check film is due.") % drill,
         action=_("Look at the drill"),
         url=reverse("practice:drill", args=[assignment.pk]),
@@ -400,18 +393,17 @@ def _answers(students: QuerySet[Student]) -> Iterable[Thing]:
         kind=Finding.Kind.QUESTION,
         answered_at__isnull=False,
         closed_at__isnull=True,
-    ).select_related("student")
-    for finding in answered:
-        since = finding.answered_at or finding.created_at
-        yield Thing("rest", "answer", finding.pk, finding.student_id, since, finding)
+    )
+    columns = ("pk", "student", "answered_at", "created_at")
+    for pk, who, answered_at, created_at in answered.values_list(*columns):
+        yield Thing("rest", "answer", pk, who, answered_at or created_at)
 
 
-def _answer_row(thing: Thing) -> Row:
-    finding = thing.of
+def _answer_row(thing: Thing, student: Student, finding: Finding) -> Row:
     return Row(
         thing,
         what=f"“{finding.answer}”",
-        student=finding.student,
+        student=student,
         sentence=_("answered “%(text)s”: %(answer)s")
         % {"text": finding.text, "answer": finding.answer},
         action=_("Read the answer"),
@@ -505,12 +497,12 @@ def _quiet(students: QuerySet[Student]) -> Iterable[Thing]:
         .filter(quiet_at__lt=now - QUIET_AFTER)
         .order_by("pk")
     )
-    for student in quiet:
-        yield Thing("rest", "quiet", student.pk, student.pk, student.quiet_at, student)
+    for pk, since in quiet.values_list("pk", "quiet_at"):
+        yield Thing("rest", "quiet", pk, pk, since)
 
 
-def _quiet_row(thing: Thing) -> Row:
-    student, days = thing.of, (timezone.now() - thing.since).days
+def _quiet_row(thing: Thing, student: Student, _same: Student) -> Row:
+    days = (timezone.now() - thing.since).days
     return Row(
         thing,
         what=ngettext("quiet for one day", "quiet for %(days)d days", days) % {"days": days},
@@ -522,7 +514,16 @@ def _quiet_row(thing: Thing) -> Row:
     )
 
 
-_ROWS: dict[str, Callable[[Thing], Row]] = {
+_TABLES: dict[str, QuerySet[Any]] = {
+    "pain": PainReport.objects.all(),
+    "clip": Submission.objects.select_related("video", "angle"),
+    "drill": Attempt.objects.select_related("step__assignment__drill_version"),
+    "look": Finding.objects.all(),
+    "check": Assignment.objects.select_related("drill_version"),
+    "answer": Finding.objects.all(),
+    "quiet": Student.objects.all(),
+}
+_ROWS: dict[str, Callable[[Thing, Student, Any], Row]] = {
     "pain": _pain_row,
     "look": _look_row,
     "check": _check_row,

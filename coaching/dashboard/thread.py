@@ -28,7 +28,7 @@ from coaching.practice.queries.ladders import (
 from coaching.review.models import Review
 
 LADDER = "steps__criteria"
-PAGE = 40
+PAGE = 25
 # What the entries' templates say of one.
 SHOWN = ("thread", "kind", "text", "refs", "created_at", "understood_at", "author__name")
 # The rows that entries tell of, by the name of their reference.

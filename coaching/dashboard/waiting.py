@@ -10,11 +10,12 @@ from typing import Any
 
 from django.db.models import Max, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from coaching.dashboard import rows as waiting_rows
-from coaching.dashboard.rows import Row, Thing
-from coaching.diagnosis.suggestions import Suggested, stand_out
+from coaching.dashboard.rows import Clips, Row, Thing
+from coaching.diagnosis.suggestions import stand_out
 from coaching.intake.models import Submission
 from coaching.kept import cache
 from coaching.lessons.models import Entry
@@ -25,8 +26,9 @@ from coaching.practice.queries.pain import report_sheet
 from coaching.review.models import Review
 from coaching.review.presence import open_to_others
 
-PAGE = 60
+PAGE = 30
 COUNT_KEPT_S = 60
+MOST_STANDING_OUT = 5
 SECTIONS = {
     "pain": _("Pain"),
     "past": _("Past the promise"),
@@ -61,6 +63,10 @@ class Line:
     judged: Judged | None = None
     draft: str = ""  # who has begun an answer
     open_to: str = ""  # colleagues who have the lesson open just now
+
+    @property
+    def pick_words(self) -> str:
+        return gettext("Pick %(name)s") % {"name": self.row.student.name}
 
     @property
     def icon(self) -> str:
@@ -166,7 +172,7 @@ def page_of(
 def _drafts(things: Sequence[Thing]) -> dict[str, str]:
     """By the row's key: who has begun an answer to one of its clips. One query."""
     clips = (thing for thing in things if thing.kind == "clip")
-    by_clip = {clip: thing.key for thing in clips for clip in thing.of.clips}
+    by_clip = {pk: t.key for t in clips if isinstance(t.of, Clips) for pk in t.of.clips}
     begun = Review.objects.filter(published_at=None, submissions__in=by_clip)
     found = begun.order_by("pk").values_list("submissions", "coach__name")
     return {by_clip[clip]: name or str(_("somebody")) for clip, name in found if clip in by_clip}
@@ -232,29 +238,22 @@ def answered_today(students: QuerySet[Student]) -> int:
 def pane_of(row: Row) -> dict[str, Any]:
     """What the opened row shows, whatever it is: the person, and what belongs to its kind."""
     student = row.student
+    notes = list(student.body_notes.filter(over_at__isnull=True).order_by("pk"))
     pane: dict[str, Any] = {
         "row": row,
         "student": student,
         "template": f"dashboard/_pane_{PANES.get(row.kind, row.kind)}.html",
-        "notes": student.body_notes.filter(over_at__isnull=True).order_by("pk"),
+        "notes": notes,
     }
     if row.kind == "clip":
         pane["clips"] = row.clips
-        pane["stands_out"] = stands_out(student, row.clips)
+        pane["stands_out"] = stand_out(student, row.clips, notes=notes)[:MOST_STANDING_OUT]
     if row.kind == "pain":
         reports = student.pain_reports.select_related("assignment__drill_version")
         pane["pain"] = report_sheet(reports.get(pk=row.about))
     if row.kind in {"text", "quiet", "answer"}:
         pane["said"] = _last_words(student)
     return pane
-
-
-MOST_STANDING_OUT = 5
-
-
-def stands_out(student: Student, clips: Sequence[Submission]) -> list[Suggested]:
-    """What the figures of these clips clearly suggest, causes first."""
-    return stand_out(student, clips)[:MOST_STANDING_OUT]
 
 
 def _last_words(student: Student) -> list[Entry]:

@@ -113,6 +113,10 @@ class Submission(BallFields):
     # The coach has dealt with it: a published review or a verdict.
     answered_at = models.DateTimeField(null=True, blank=True)
 
+    class Meta:
+        # What waits of a student, and what was answered today, among all they ever sent.
+        indexes = [models.Index(fields=["student", "answered_at"], name="submission_answered")]
+
 
 @guarded
 class Upload(models.Model):

@@ -224,8 +224,9 @@ def that_came(students: QuerySet[Student]) -> list[Came]:
     ).order_by("promised_at", "pk")
     columns = ("pk", "student", "angle", "angle__request", "created_at", "promised_at")
     found = list(rows.annotate(measured=measured).values_list("measured", *columns))
-    others = Submission.objects.filter(pk__in=[pk for done, pk, *_rest in found if not done])
-    states = {clip.pk: state(clip) for clip in with_states(others)}
+    unmeasured = [pk for done, pk, *_rest in found if not done]
+    others = with_states(Submission.objects.filter(pk__in=unmeasured)) if unmeasured else ()
+    states = {clip.pk: state(clip) for clip in others}
     came = []
     for done, pk, student, angle, request, sent_at, promised_at in found:
         if (now := State.READY if done else states.get(pk)) is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from django import template
@@ -140,6 +141,7 @@ def state_mark(state: str, size: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
+@cache
 def icon(name: str, size: str = "") -> str:
     """An icon of the sprite (`.ci/icons.py`), `s` for small; its word must stand beside it."""
     return format_html(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from django import template
@@ -70,8 +71,13 @@ def thumb(video: Any, name: str = "", size: str = "") -> str:
     return format_html(
         '<img class="{}" src="{}" alt="" loading="lazy" width="42" height="56">',
         classes,
-        reverse("thumb", args=[pk]),
+        _thumb_address(pk),
     )
+
+
+@lru_cache(maxsize=10_000)
+def _thumb_address(pk: int) -> str:
+    return reverse("thumb", args=[pk])
 
 
 @register.filter
