@@ -58,6 +58,14 @@ class Permission(Protocol):
     def __call__(self, *, video: Video) -> bool: ...
 
 
+class MediaListener(Protocol):
+    def __call__(self, *, video: Video) -> object: ...
+
+
+# Called with a clip whose files are let go, inside the same transaction; filled by apps that
+# keep something of it elsewhere, when they are ready.
+on_media_erased: list[MediaListener] = []
+
 # Each says whether a clip may be measured: its golfer may not want it.
 may_measure: list[Permission] = []
 
@@ -263,6 +271,8 @@ def erase_media(*, video: Video) -> None:
     video.runs.exclude(artifact="").update(artifact="")
     video.original, video.copy, video.still = "", "", ""
     video.save(update_fields=["original", "copy", "still"])
+    for follow in on_media_erased:
+        follow(video=video)
 
 
 def _move(

@@ -338,17 +338,21 @@ CELERY_BROKER_URL = REDIS_URL
 IN_REDIS = REDIS_URL.startswith(("redis://", "rediss://", "unix://"))
 
 
-def cache(backend: str, place: str) -> dict[str, object]:
+def cache(local: str, backend: str, place: str) -> dict[str, object]:
     if not IN_REDIS:
-        return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": place}
+        return {"BACKEND": local, "LOCATION": place}
     # A server that hangs holds no page up for longer than this.
     waits = {"socket_timeout": 2, "socket_connect_timeout": 1}
     return {"BACKEND": backend, "LOCATION": REDIS_URL, "KEY_PREFIX": place, "OPTIONS": waits}
 
 
 CACHES = {
-    "default": cache("django.core.cache.backends.redis.RedisCache", ""),
-    "kept": cache("coaching.kept.KeptCache", "kept"),
+    "default": cache(
+        "django.core.cache.backends.locmem.LocMemCache",
+        "django.core.cache.backends.redis.RedisCache",
+        "",
+    ),
+    "kept": cache("coaching.kept.KeptLocally", "coaching.kept.KeptCache", "kept"),
 }
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # workers write the same lines as the web process

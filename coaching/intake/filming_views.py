@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST, require_safe
 
-from coaching import numbers
+from coaching import addresses, numbers
 from coaching.bodies import ANY, takes_up_to
 from coaching.intake import access as mine
 from coaching.intake import queries
@@ -42,7 +42,7 @@ def _link_page(
     request: HttpRequest, asked: Request, *, trouble: str = "", status: int = 200
 ) -> HttpResponse:
     links = [
-        (link, address := _address(request, link), _squares(address))
+        (link, address := addresses.page("intake:phone", link.token), _squares(address))
         for link in services.open_links(asked)
     ]
     student = asked.student
@@ -57,10 +57,6 @@ def _link_page(
         "trouble": trouble,
     }
     return secret_links.hidden(render(request, "intake/phone_link.html", context, status=status))
-
-
-def _address(request: HttpRequest, link: FilmingLink) -> str:
-    return request.build_absolute_uri(reverse("intake:phone", args=[link.token]))
 
 
 def _squares(address: str) -> dict[str, Any]:

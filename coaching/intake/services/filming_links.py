@@ -12,7 +12,7 @@ from coaching.intake.models import FilmingLink, Request, RequestedAngle, Upload
 from coaching.intake.services import refusals
 from coaching.people import access, audit, secret_links
 from coaching.people.errors import LessonError
-from coaching.people.models import User
+from coaching.people.models import Student, User
 from coaching.people.once import SENT_TWICE, in_turn
 from coaching.people.queries import decides_for
 
@@ -79,8 +79,20 @@ def end_link(*, link: FilmingLink, by: User) -> None:
     """From now on nothing is filmed by it. Ended twice, it is ended once."""
     student = link.request.student
     access.require_acting(by, student)
-    rows = FilmingLink.objects.filter(pk=link.pk, ended_at=None)
-    if rows.update(ended_at=timezone.now()):
+    _end(link, student, by=by)
+
+
+def end_links(*, student: Student) -> None:
+    """Who made them decides no longer, or what they rest on is taken back: they end for good.
+
+    Call it inside a transaction.
+    """
+    for link in FilmingLink.objects.filter(request__student=student).order_by("pk"):
+        _end(link, student, by=None)
+
+
+def _end(link: FilmingLink, student: Student, *, by: User | None) -> None:
+    if FilmingLink.objects.filter(pk=link.pk, ended_at=None).update(ended_at=timezone.now()):
         audit.write(audit.Act.LINKED, by=by, student=student, filming_link=link.pk, ended=True)
 
 

@@ -9,11 +9,10 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from coaching import numbers
+from coaching import addresses, numbers
 from coaching.intake import media
 from coaching.people import access, audit, secret_links
 from coaching.people.access import user_of
@@ -53,15 +52,11 @@ def _context(request: HttpRequest, walk: WalkThrough, trouble: str = "") -> dict
         "length": shown.length_words(making.film.duration_s) if making.film else "",
         "can_act": acts,
         "can_link": acts and decides_for(student, user_of(request)),
-        "links": [(row, _address(request, row.link.token)) for row in rows],
+        "links": [(row, addresses.page("review:watch", row.link.token)) for row in rows],
         "days": services.DAYS,
         "trouble": trouble,
         "typed": request.POST,
     }
-
-
-def _address(request: HttpRequest, token: str) -> str:
-    return request.build_absolute_uri(reverse("review:watch", args=[token]))
 
 
 @login_required

@@ -158,6 +158,8 @@ def test_it_is_stopped_while_something_hurts_and_says_nothing_of_it(link: Filmin
 def test_it_ends_with_the_consent(link: FilmingLink, nell: Student, guardian: User) -> None:
     withdraw_consents(student=nell, by=guardian)
     assert over(link)
+    factories.make_consents(nell, given_by=guardian)  # agreed to again, it stays over
+    assert over(link)
 
 
 def test_it_ends_with_the_guardian(link: FilmingLink) -> None:
