@@ -56,7 +56,7 @@ def _link_page(
         "days": services.DAYS,
         "trouble": trouble,
     }
-    return secret_links.hidden(render(request, "intake/phone_link.html", context, status=status))
+    return secret_links.unkept(render(request, "intake/phone_link.html", context, status=status))
 
 
 def _squares(address: str) -> dict[str, Any]:

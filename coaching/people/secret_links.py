@@ -42,9 +42,12 @@ def too_often(request: HttpRequest, action: str, *, what: str) -> HttpResponse |
 
 
 def hidden(answer: R) -> R:
-    """Found by no search engine, kept by nobody, and its address told to no other site."""
+    """Found by no search engine, kept by nobody, and its address told to no other site.
+
+    Our own site is told: without, a browser sends a form from "null", and it is refused.
+    """
     answer["X-Robots-Tag"] = "noindex, nofollow"
-    answer["Referrer-Policy"] = "no-referrer"
+    answer["Referrer-Policy"] = "same-origin"
     return unkept(answer)
 
 

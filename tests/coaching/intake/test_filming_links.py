@@ -81,6 +81,7 @@ def test_a_film_is_sent_without_an_account_in_the_guardians_name(
     angle = link.request.angles.get()
     page = page_of(link)
     assert page.status_code == 200 and "Quist" not in page.text and "Nell" not in page.text
+    assert page["Referrer-Policy"] == "same-origin"  # with none, its own form would be refused
     assert page["Cache-Control"] == "private, no-store" and "noindex" in page["X-Robots-Tag"]
     with django_capture_on_commit_callbacks():
         arrived = send(link, angle)
