@@ -252,6 +252,12 @@ MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Causeway"
 MFA_ADAPTER = "coaching.people.second_steps.SecondSteps"
+MFA_FORMS = {
+    "add_webauthn": "coaching.people.passkey_forms.AddPasskey",
+    "login_webauthn": "coaching.people.passkey_forms.LogInByPasskey",
+    "authenticate_webauthn": "coaching.people.passkey_forms.SecondStepByPasskey",
+    "reauthenticate_webauthn": "coaching.people.passkey_forms.FreshByPasskey",
+}
 # Long random texts: the first closes the secrets of second steps, all open them.
 SECOND_STEP_KEYS = env_list("SECOND_STEP_KEYS")
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = EMBEDDED
