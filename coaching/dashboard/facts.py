@@ -9,7 +9,7 @@ from django.utils import timezone
 from coaching.dashboard.next import MOST_NEWS, Answered, Facts, JudgedStep, Line, lines
 from coaching.diagnosis.models import Finding
 from coaching.intake.models import Submission
-from coaching.intake.queries import State, next_angle, state
+from coaching.intake.queries import State, is_wanted_again, next_angle, state
 from coaching.lessons.models import Entry
 from coaching.lessons.queries import of_students
 from coaching.people.models import Student, User
@@ -50,13 +50,15 @@ def _verdicts(keys: list[int]) -> dict[int, Verdict]:
 def facts_of(student: Student, reader: User | None = None) -> Facts:
     clips = list(
         student.submissions.filter(replaced_by__isnull=True, answered_at=None)
-        .select_related("video")
+        .select_related("video", "angle__request")
         .prefetch_related("video__runs")
-        .order_by("-created_at")
+        .order_by("-created_at", "-pk")
     )
     by_state = [(state(clip), clip) for clip in clips]
     with_coach = [clip for now, clip in by_state if now in (State.READY, State.FAILED)]
-    refused = next((clip for now, clip in by_state if now == State.REFUSED), None)
+    refused = next(
+        (clip for now, clip in by_state if now == State.REFUSED and is_wanted_again(clip)), None
+    )
     moving = next((clip for now, clip in by_state if now in State.MOVING), None)
     promised = min(with_coach, key=lambda clip: clip.promised_at, default=None)
     question = student.findings.filter(

@@ -37,7 +37,7 @@ TABLES: dict[str, QuerySet[Any]] = {
     "submission": Submission.objects.select_related("video"),
     "review": Review.objects.all(),
     "finding": Finding.objects.all(),
-    "assignment": Assignment.objects.select_related("drill_version"),
+    "assignment": Assignment.objects.select_related("drill_version").prefetch_related(LADDER),
     "verdict": Verdict.objects.select_related("attempt__step"),
     "practice_series": PracticeSeries.objects.select_related("assignment__drill_version"),
     "pain_report": PainReport.objects.all(),

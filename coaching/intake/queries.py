@@ -243,6 +243,17 @@ def standing(submission: Submission) -> bool:
     return submission.replaced_by_id is None and state(submission) != State.REFUSED
 
 
+def is_wanted_again(refused: Submission) -> bool:
+    """Whether a clip that was sent back is still to be filmed again: nothing else came for its
+    angle, and its request is neither closed nor stopped for pain."""
+    angle = refused.angle
+    if angle is None:
+        return True
+    if angle.request.closed_at or angle.request.suspended_at:
+        return False
+    return not any(standing(clip) for clip in clips_for(angle))
+
+
 def open_requests(student: Student) -> QuerySet[Request]:
     """Requests that may be filmed now, with their angles and clips."""
     return with_clips(student.requests.filter(closed_at__isnull=True, suspended_at__isnull=True))

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
+from coaching import addresses
 from coaching.dashboard.facts import line_of, lines_for
 from coaching.dashboard.next import Line
 from coaching.intake.models import RequestedAngle
@@ -32,20 +32,19 @@ QUOTED = {Entry.Kind.MESSAGE, Entry.Kind.REQUESTED}
 def email_of(entries: list[Entry], user: User) -> EmailMultiAlternatives:
     """In plain words, and as a page with one button; both say the same."""
     student = entries[0].thread.student
-    site = settings.SITE_URL
     context: dict[str, Any] = {
         "user": user,
         "student": student,
         "entries": entries,
         "is_own": student.user_id == user.pk,
         "is_copy": student.user_id != user.pk and student.guardianships.filter(user=user).exists(),
-        "settings_address": site + reverse("notify:settings"),
+        "settings_address": addresses.page("notify:settings"),
     }
     with translation.override(user.language), timezone.override(zone_of(user)):
         told = {entry: line_of(entry, user) for entry in entries}
         context["lines"] = [line for line in told.values() if line is not None]
         path, context["label"] = _leads_to(entries, context["lines"])
-        context["address"] = site + path
+        context["address"] = addresses.on_site(path)
         if context["is_own"] and not _is_next(entries):
             context["next"] = lines_for(student)[-1]
         happened = {entry: _happened(entry, context) for entry in entries}

@@ -37,6 +37,13 @@ def guardians_of(student: Student) -> QuerySet[Guardianship]:
     return student.guardianships.filter(verified_at__isnull=False, ended_at__isnull=True)
 
 
+def decides_for(student: Student, by: User) -> bool:
+    """Who makes links that need no account: a grown-up alone, for a minor the guardian."""
+    if student.is_minor:
+        return guardians_of(student).filter(user=by).exists()
+    return student.user_id == by.pk
+
+
 def guardian_asked(student: Student) -> Guardianship | None:
     """The guardian who was written to and has not answered yet."""
     return student.guardianships.filter(verified_at__isnull=True, ended_at__isnull=True).last()

@@ -60,8 +60,8 @@ def student_read(user: User | AnonymousUser, pk: int) -> Student:
 def _read(user: User) -> Ties:
     works = list(Membership.objects.filter(user=user).select_related("studio").order_by("studio"))
     # Two keys joined by UNION: with OR, PostgreSQL reads every student there is.
-    wards = Guardianship.objects.filter(user=user).values("student")
-    tied = Student.objects.filter(user=user).values("pk").union(wards)
+    wards = Guardianship.objects.filter(user=user).order_by().values("student")
+    tied = Student.objects.filter(user=user).order_by().values("pk").union(wards)
     standing = Guardianship.objects.filter(
         user=user, student=OuterRef("pk"), verified_at__isnull=False, ended_at=None
     )

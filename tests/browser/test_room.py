@@ -166,6 +166,8 @@ def test_a_drag_draws_the_tool_stays_until_escape_and_a_mark_is_picked_up_again(
 def test_a_joint_is_corrected_by_dragging_it(desk: Opener, coach: User, clip: Submission) -> None:
     page = open_room(desk(coach), clip)
     page.locator("[data-tool=correct]").click()
+    page.locator(".moment:visible .usual > summary").click()
+    pictures = page.locator("[data-figures] > .drawn").count()
     point: Any = page.evaluate(
         """() => { const {data, frame} = document.querySelector('frame-player');
         const i = data.curves.frames.indexOf(frame); return data.curves.joints.knee_lead[i]; }"""
@@ -173,6 +175,9 @@ def test_a_joint_is_corrected_by_dragging_it(desk: Opener, coach: User, clip: Su
     start = spot(page, *point)
     drag(page, start, (start[0] + 50, start[1] - 10))
     expect(page.locator("[data-figures]")).to_contain_text("corrected")
+    expect(page.locator(".moment:visible .usual")).to_have_attribute("open", "")
+    expect(page.locator("[data-figures] > .drawn")).to_have_count(pictures)
+    assert pictures
     correction = clip.video.corrections.get()
     assert correction.target.startswith("joint:")
     assert correction.value["x"] > point[0]

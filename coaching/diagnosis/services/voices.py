@@ -81,7 +81,7 @@ def _notify_worker(pk: int) -> None:
     """A broker that is away costs nothing: the recording is played as the browser wrote it."""
     finalize_voice = import_string("coaching.diagnosis.tasks.finalize_voice")
     with contextlib.suppress(OperationalError):
-        finalize_voice.apply_async(args=[pk], retry=False)
+        finalize_voice.apply_async(args=[pk], retry=False, queue="renders")
 
 
 def finalize_voice(pk: int) -> bool:

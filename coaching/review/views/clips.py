@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from analysis.models import Video
 from coaching.checking import checked
 from coaching.people import access
-from coaching.review import serializers, shown, stills, turncheck
+from coaching.review import clip_cache, serializers, shown, stills, turncheck
 from coaching.review.access import correction_prepare, video_prepare, video_read
 from coaching.review.queries import player
 from coaching.review.services import corrections
@@ -107,7 +107,7 @@ def _jpeg(picture: bytes | None) -> HttpResponse:
     if picture is None:
         raise Http404
     response = HttpResponse(picture, content_type="image/jpeg")
-    response["Cache-Control"] = f"private, max-age={stills.KEPT_S}"
+    response["Cache-Control"] = f"private, max-age={clip_cache.KEPT_S}"
     return response
 
 
@@ -140,6 +140,7 @@ def undo(request: Request, pk: int) -> Response:
 def _refreshed(video: Video, request: Request) -> dict[str, Any]:
     video = player.with_figures(video.pk)
     fresh = player.figures_data(video)
-    context = figures_context(video, request, fresh["repetitions"])
+    context = figures_context(video, request, fresh["repetitions"], to_staff=True)
+    context["drawn"] = ()  # the page has the measures' pictures already
     html = render_to_string("review/_figures.html", context, request=request._request)
     return fresh | {"html": html}

@@ -230,6 +230,24 @@ def test_a_clip_that_was_sent_back_promises_nothing(student: Student) -> None:
 
 
 @pytest.mark.django_db
+def test_a_clip_that_was_sent_back_is_next_while_it_is_wanted(student: Student) -> None:
+    clip = factories.make_submission(student=student)
+    factories.make_checked(clip, reject="body_cut")
+    assert clip.angle is not None
+    assert lines_for(student)[-1].kind == Kind.REFUSED
+    asked = clip.angle.request
+    for field in ("closed_at", "suspended_at"):  # nobody may film for it now
+        setattr(asked, field, timezone.now())
+        asked.save()
+        assert lines_for(student)[-1].kind == Kind.NOTHING
+        setattr(asked, field, None)
+        asked.save()
+    other = factories.make_submission(student=student, angle=clip.angle)
+    factories.make_measured(other, {})
+    assert lines_for(student)[-1].kind == Kind.WAITING
+
+
+@pytest.mark.django_db
 def test_a_skipped_consent_is_asked_again(coach: User, client_for: Any) -> None:
     student = factories.make_student(coach=coach, consents=False)
     factories.make_request(student=student)
