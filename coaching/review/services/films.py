@@ -11,6 +11,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from analysis import files, scratch
 from analysis import services as analysis
@@ -29,6 +30,7 @@ from coaching.review.services import walks
 
 DAYS = (7, 30, 90)  # for how long a link may show a film
 MOST_LINKS = 10  # open ones of one film
+NOT_MADE = _l("The film is not made yet. Wait until it can be played.")
 
 
 @transaction.atomic
@@ -149,7 +151,7 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
             status=403,
         )
     if not film.file:
-        raise LessonError(_("The film is not made yet. Wait until it can be played."), status=409)
+        raise LessonError(str(NOT_MADE), code="not_made", status=409)
     if consents_missing(student):
         raise LessonError(
             _("Agree first that your clips are stored and shown; then make the link."), status=409
