@@ -11,6 +11,7 @@ from django.conf import settings as live
 from django.test import Client
 from django.urls import reverse
 
+from coaching.intake.services import filming_links
 from coaching.notify import services as notify
 from coaching.people.models import Student, User
 from coaching.review.models import FilmLink, LessonFilm
@@ -55,6 +56,14 @@ def test_a_film_link(student: Student, client_for: ClientFor) -> None:
     )
     text = asked_of_another_host(client_for(student.user), "review:film", walk.pk)
     assert f"{SITE}/watch/{link.token}/" in text and "evil.example" not in text
+
+
+def test_a_filming_link(student: Student, client_for: ClientFor) -> None:
+    assert student.user is not None
+    asked = factories.make_request(student=student)
+    link = filming_links.make_link(request=asked, by=student.user, days=1)
+    text = asked_of_another_host(client_for(student.user), "intake:phone_link", asked.pk)
+    assert f"{SITE}/phone/{link.token}/" in text and "evil.example" not in text
 
 
 def test_one_module_makes_full_addresses() -> None:

@@ -181,8 +181,20 @@ def suggest(
         for entry in catalogue.shown
         if entry.id not in dismissed and (shown := best_sign(entry, figures, player, seen=seen))
     }
+    found = _said_once(found)
     rows = [_suggestion(catalogue, entry, shown, found) for entry, shown in found.values()]
     return sorted(rows, key=lambda row: row.tier != Tier.CLEAR)
+
+
+def _said_once(found: dict[str, tuple[Entry, Shown]]) -> dict[str, tuple[Entry, Shown]]:
+    """Without those that only fall back on a figure which another entry reads for itself: one
+    figure is no proof of two faults. What they would have said is that entry's usual cause."""
+    own = {shown.sign.key for _entry, shown in found.values() if shown.sign.when_absent is None}
+    return {
+        id: (entry, shown)
+        for id, (entry, shown) in found.items()
+        if shown.sign.when_absent is None or shown.sign.key not in own
+    }
 
 
 def _suggestion(

@@ -440,6 +440,44 @@ def test_without_a_camera_the_other_ways_remain(angle: RequestedAngle, phone: An
     expect(page.get_by_role("button", name="It stands there. Check it")).to_have_count(0)
 
 
+def test_a_guardian_sends_it_to_the_childs_own_phone(
+    coach: User, phone: Any, browser: Any, live_server: Any, picture: Any, assert_accessible: Any
+) -> None:
+    """Made on one phone, filmed and sent on another that has no account; ended by a tap."""
+    minor = Student.AgeBand.MINOR
+    nell = factories.make_student(coach=coach, name="Nell Quist", age_band=minor, consents=False)
+    guardian = factories.make_guardian(student=nell)
+    factories.make_consents(nell, given_by=guardian)
+    factories.make_request(student=nell)
+    page = phone(guardian)
+    page.goto(f"/mine/{nell.pk}/")
+    page.get_by_role("link", name="Send it to Nell’s phone").tap()
+    page.get_by_role("button", name="Make the link").tap()
+    expect(page.get_by_role("heading", name="Point the other phone")).to_be_visible()
+    picture(page, "phone-link")
+    assert_accessible(page)
+    address = page.get_by_label("The link", exact=True).input_value()
+    path = address[address.index("/phone/") :]
+    other = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 844})
+    try:
+        hers = other.new_page()
+        hers.goto(path)
+        expect(hers.get_by_role("link")).to_have_count(1)  # the way past what is above
+        picture(hers, "phone-by-link")
+        assert_accessible(hers)
+        hers.get_by_label("Use a video from my phone").set_input_files(CLIP)
+        expect(hers.get_by_role("heading", name="It is being checked.")).to_be_visible(
+            timeout=60_000
+        )
+        assert Submission.objects.get().sent_by == guardian
+        page.get_by_role("button", name="End this link now").tap()
+        expect(page.get_by_text("Nothing can be filmed by this link")).to_be_visible()
+        hers.reload()
+        expect(hers.get_by_role("heading", name="This link has ended.")).to_be_visible()
+    finally:
+        other.close()
+
+
 SAVES_DATA = """Object.defineProperty(
   Navigator.prototype, "connection", { get: () => ({ saveData: true }) }
 )"""

@@ -17,8 +17,8 @@ from analysis.errors import MediaMissing
 from analysis.files import local_path
 from analysis.models import Run
 from coaching.people import access
-from coaching.people.models import AuditEntry, Student, User
-from coaching.people.queries import consents_missing, guardians_of, shares_with_coach
+from coaching.people.models import AuditEntry
+from coaching.people.queries import consents_missing, decides_for, shares_with_coach
 from coaching.review.models import FilmLink, LessonFilm, WalkThrough
 from coaching.review.queries.marked import mark_row
 from coaching.review.queries.player import player_data, with_figures
@@ -33,13 +33,6 @@ def require_seeing(by: access.AnyUser, walk: WalkThrough) -> None:
     access.require_reading(by, student)
     if not (access.may_act(by, student) or shares_with_coach(student)):
         raise Http404
-
-
-def may_link(student: Student, by: User) -> bool:
-    """A grown-up decides alone; for a minor the guardian does."""
-    if student.is_minor:
-        return guardians_of(student).filter(user=by).exists()
-    return student.user_id == by.pk
 
 
 def content_of(walk: WalkThrough) -> str:
@@ -179,6 +172,6 @@ def link_open(token: str) -> FilmLink:
     rows = rows.select_related("film__walk__review__student__studio", "made_by")
     link = access.get_object_or_404(rows)
     student = link.film.walk.review.student
-    if link.made_by is None or not may_link(student, link.made_by) or consents_missing(student):
+    if link.made_by is None or not decides_for(student, link.made_by) or consents_missing(student):
         raise Http404
     return link

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from contextlib import ExitStack
-from datetime import datetime, time, timedelta
 from typing import Any
 
 from django.core.files.base import File
@@ -12,17 +11,18 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from analysis import files, scratch
 from analysis import services as analysis
 from analysis.errors import MediaErased
 from analysis.models import Run
 from analysis.outcome import Outcome, Progress
-from coaching.people import access, audit
+from coaching.people import access, audit, secret_links
 from coaching.people.errors import LessonError
 from coaching.people.models import Student, User
 from coaching.people.once import SENT_TWICE, in_turn
-from coaching.people.queries import consents_missing, student_day, student_zone
+from coaching.people.queries import consents_missing, decides_for
 from coaching.review.models import FilmLink, LessonFilm, Review, WalkThrough
 from coaching.review.queries import films as queries
 from coaching.review.script_words import SENTENCES
@@ -30,6 +30,7 @@ from coaching.review.services import walks
 
 DAYS = (7, 30, 90)  # for how long a link may show a film
 MOST_LINKS = 10  # open ones of one film
+NOT_MADE = _l("The film is not made yet. Wait until it can be played.")
 
 
 @transaction.atomic
@@ -143,14 +144,14 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     student = film.walk.review.student
     access.require_acting(by, student)
     in_turn(film)
-    if not queries.may_link(student, by):
+    if not decides_for(student, by):
         raise LessonError(
             _("Your guardian decides who sees you: ask them to make the link."),
             code="guardian_decides",
             status=403,
         )
     if not film.file:
-        raise LessonError(_("The film is not made yet. Wait until it can be played."), status=409)
+        raise LessonError(str(NOT_MADE), code="not_made", status=409)
     if consents_missing(student):
         raise LessonError(
             _("Agree first that your clips are stored and shown; then make the link."), status=409
@@ -168,18 +169,12 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
             _("This film has ten open links. End one before you make another."), status=409
         )
     link = FilmLink.objects.create(
-        film=film, made_by=by, label=label, expires_at=_end_of_day(student, days)
+        film=film, made_by=by, label=label, expires_at=secret_links.end_of_day(student, days)
     )
     audit.write(
         audit.Act.LINKED, by=by, student=student, link=link.pk, until=f"{link.expires_at:%Y-%m-%d}"
     )
     return link
-
-
-def _end_of_day(student: Student, days: int) -> datetime:
-    """The last moment of a day, `days` after today, at the student's place."""
-    day = student_day(student) + timedelta(days=days + 1)
-    return datetime.combine(day, time(), student_zone(student)) - timedelta(seconds=1)
 
 
 @transaction.atomic

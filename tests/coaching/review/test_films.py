@@ -321,7 +321,7 @@ def test_whoever_has_the_link_can_watch_until_it_ends(film: LessonFilm) -> None:
     for answer in (page, played):
         assert answer.status_code == 200
         assert "noindex" in answer["X-Robots-Tag"] and "no-store" in answer["Cache-Control"]
-        assert answer["Referrer-Policy"] == "no-referrer"
+        assert answer["Referrer-Policy"] == "same-origin"
     text = page.content.decode()
     assert student.name not in text and student.studio.name not in text
     assert "Uncle Ben" not in text
@@ -427,7 +427,7 @@ def test_a_form_sent_twice_makes_one_link_and_there_is_an_end(film: LessonFilm) 
 
 def test_asked_for_too_often_it_waits(film: LessonFilm, monkeypatch: pytest.MonkeyPatch) -> None:
     link = link_of(film)
-    monkeypatch.setattr("coaching.review.views.films.LIMITS", {"page": "2/m/ip", "file": "2/m/ip"})
+    monkeypatch.setattr("coaching.people.secret_links.LIMITS", {"page": "2/m/ip", "file": "2/m/ip"})
     for name in ("watch", "watch_file"):
         told = [watched(link, name).status_code for _ in range(3)]
         assert told == [200, 200, 429]
