@@ -115,8 +115,8 @@ def _named(entry: Entry) -> dict[str, Any]:
         rows = Assignment.objects.select_related("drill_version")
         return {"assignment": rows.filter(pk=entry.refs.get("assignment")).first()}
     if entry.kind == Entry.Kind.REQUESTED:
-        rows = RequestedAngle.objects.filter(request=entry.refs.get("request"))
-        angles = list(rows.select_related("request").order_by("pk"))
+        asked = RequestedAngle.objects.filter(request=entry.refs.get("request"))
+        angles = list(asked.select_related("request").order_by("pk"))
         return {"angles": angles, "due_on": angles[0].request.due_on if angles else None}
     if entry.kind == Entry.Kind.REFUSED:
         return {"advice": [quality_message(code) for code in entry.refs.get("codes", ())]}
