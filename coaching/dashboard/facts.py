@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 from django.utils import timezone
@@ -21,9 +22,11 @@ NEWS_FOR = timedelta(days=30)
 QUOTED = 280
 
 
-def lines_for(student: Student, reader: User | None = None) -> list[Line]:
+def lines_for(
+    student: Student, reader: User | None = None, *, in_letter: bool = False
+) -> list[Line]:
     """The student's lines; a guardian's sentences name the child."""
-    return lines(facts_of(student, reader))
+    return lines(replace(facts_of(student, reader), in_letter=in_letter))
 
 
 def line_of(entry: Entry, reader: User) -> Line | None:

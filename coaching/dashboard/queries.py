@@ -27,8 +27,8 @@ from coaching.intake.queries import (
 )
 from coaching.lessons.models import Entry
 from coaching.lessons.wording.codes import quality_message
-from coaching.people import access
-from coaching.people.models import Student, User
+from coaching.people import access, ties
+from coaching.people.models import Membership, Student, User
 from coaching.people.queries import agreed_purposes, decides_for, profile_is_old
 from coaching.practice.queries.judged import attempts_of
 from coaching.practice.queries.ladders import current_step, open_assignments, passed_drills
@@ -67,15 +67,12 @@ def promises(students: QuerySet[Student], *, days: int = 30) -> Kept:
 
 
 def colleagues(user: User) -> list[User]:
-    """Others who teach in the studios of `user`, to hand a student to."""
-    return list(
-        User.objects.filter(
-            memberships__studio__in=access.studios(user), memberships__role__in=access.TEACHING
-        )
-        .exclude(pk=user.pk)
-        .distinct()
-        .order_by("name")
+    """Others who teach in the studios of `user`, to hand a student to: their names."""
+    teaching = Membership.objects.filter(
+        studio__in=list(ties.of(user).roles), role__in=access.TEACHING
     )
+    others = User.objects.filter(pk__in=teaching.values("user")).exclude(pk=user.pk)
+    return list(others.only("name").order_by("name", "pk"))
 
 
 def student_sheet(student: Student) -> dict[str, Any]:

@@ -132,6 +132,8 @@ class Submission(BallFields):
 
     class Meta:
         ordering = ["pk"]
+        # What waits of a student, and what was answered today, among all they ever sent.
+        indexes = [models.Index(fields=["student", "answered_at"], name="submission_answered")]
 
 
 @guarded
