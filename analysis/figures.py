@@ -69,15 +69,32 @@ def correct(
 ) -> Correction:
     """Keep what a person moved and recompute the newest figures from the archive at once.
 
-    The figures are computed before the transaction that stores them.
+    The figures are computed before the transaction that stores them. What stands already, as
+    of somebody who taps twice, is not kept again: the standing one comes back.
     """
     made = Correction(video=video, time_s=time_s, target=target, value=value, author=author)
+    standing: list[Correction] = []
+
+    def with_made(rows: list[Correction]) -> list[Correction]:
+        standing[:] = [row for row in rows if _place(row) == _place(made)][-1:]
+        standing[:] = [row for row in standing if _says(row) == _says(made)]
+        return rows if standing else [*rows, made]
 
     def keep() -> None:
         made.save()
 
-    _change_corrections(video, lambda rows: [*rows, made], keep)
-    return made
+    _change_corrections(video, with_made, keep)
+    return standing[0] if standing else made
+
+
+def _place(row: Correction) -> tuple[Any, ...]:
+    """What a correction moves: an event of one repetition, or a point in one frame."""
+    is_event = row.target.startswith("event:")
+    return row.target, row.value.get("repetition") if is_event else row.time_s
+
+
+def _says(row: Correction) -> tuple[Any, ...]:
+    return row.time_s, row.value
 
 
 def undo_correction(*, correction: Correction) -> None:
@@ -98,19 +115,26 @@ def _change_corrections(
 ) -> None:
     """Compute what follows from `change`, then store both, if nobody was quicker; else again.
 
-    Who was overtaken three times computes while the clip is locked, when nobody can be.
+    Where `change` changes nothing, nothing is stored. Who was overtaken three times computes
+    while the clip is locked, when nobody can be.
     """
     for last in (False, False, True):
         before = list(active_corrections(video))
         run = video.runs.newest_measured().first()
-        figures = _figures_of(run, change(before))
+        after = change(before)
+        if after == before:
+            return
+        figures = _figures_of(run, after)
         with transaction.atomic():
             Video.objects.select_for_update().get(pk=video.pk)
             now, newest = list(active_corrections(video)), video.runs.newest_measured().first()
             if (now, newest) != (before, run):
                 if not last:
                     continue
-                run, figures = newest, _figures_of(newest, change(now))
+                after = change(now)
+                if after == now:
+                    return
+                run, figures = newest, _figures_of(newest, after)
             write()
             if run is not None and figures is not None:
                 store_figures(run=run, repetitions=figures)

@@ -163,6 +163,7 @@ class Run(models.Model):
     objects = RunQuerySet.as_manager()
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["video", "kind", "pipeline_version", "options_key"],
@@ -204,6 +205,7 @@ class EventTime(models.Model):
     objects = InForce()
 
     class Meta:
+        ordering = ["pk"]
         default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
@@ -238,6 +240,7 @@ class Measurement(models.Model):
     objects = InForce()
 
     class Meta:
+        ordering = ["pk"]
         default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
@@ -272,3 +275,6 @@ class Correction(models.Model):
     )
     created_at = models.DateTimeField(default=timezone.now)
     undone_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]

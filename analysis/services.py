@@ -58,6 +58,14 @@ class Permission(Protocol):
     def __call__(self, *, video: Video) -> bool: ...
 
 
+class MediaListener(Protocol):
+    def __call__(self, *, video: Video) -> object: ...
+
+
+# Called with a clip whose files are let go, inside the same transaction; filled by apps that
+# keep something of it elsewhere, when they are ready.
+on_media_erased: list[MediaListener] = []
+
 # Each says whether a clip may be measured: its golfer may not want it.
 may_measure: list[Permission] = []
 
@@ -114,7 +122,7 @@ def enqueue(pk: int, kind: str) -> None:
     """Tell the queue. A broker that is away loses nothing: `sweep` tells it again.
 
     Checks have a queue of their own: nobody waits for another's measuring to hear that
-    a film can be used.
+    a film can be used. So have renders: a film of what was said waits for no clip, and none for it.
     """
     run_task = import_string("analysis.tasks.run_task")  # the task module imports this one
     try:
@@ -124,7 +132,7 @@ def enqueue(pk: int, kind: str) -> None:
 
 
 def queue_of(kind: str) -> str:
-    return "checks" if kind == Run.Kind.CHECK else "films"
+    return {Run.Kind.CHECK: "checks", Run.Kind.RENDER: "renders"}.get(Run.Kind(kind), "films")
 
 
 def retry_run(*, run: Run) -> bool:
@@ -263,6 +271,8 @@ def erase_media(*, video: Video) -> None:
     video.runs.exclude(artifact="").update(artifact="")
     video.original, video.copy, video.still = "", "", ""
     video.save(update_fields=["original", "copy", "still"])
+    for follow in on_media_erased:
+        follow(video=video)
 
 
 def _move(

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.core.cache import caches
+from django.core.cache.backends.locmem import LocMemCache
 from django.core.cache.backends.redis import RedisCache
 from django.utils.connection import ConnectionProxy
 from redis.exceptions import RedisError
@@ -20,6 +21,23 @@ logger = logging.getLogger(__name__)
 LEFT_ALONE_S = 5.0  # so long nobody asks a server that did not answer
 
 cache = ConnectionProxy(caches, "kept")
+
+
+def forget(prefix: str) -> None:
+    """Remove what is kept under every key that begins with `prefix`: plain letters, no `*`."""
+    cache.forget(prefix)
+
+
+class KeptLocally(LocMemCache):
+    """In the memory of one process, where no Redis serves several."""
+
+    def forget(self, prefix: str) -> None:
+        begins = self.make_key(prefix)
+        with self._lock:  # type: ignore[attr-defined]
+            held = list(self._cache)  # type: ignore[attr-defined]
+            for key in held:
+                if key.startswith(begins):
+                    self._delete(key)  # type: ignore[attr-defined]
 
 
 class KeptCache(RedisCache):
@@ -46,6 +64,17 @@ class KeptCache(RedisCache):
 
     def delete(self, key: Any, version: int | None = None) -> bool:
         return bool(self._tried(lambda: super(KeptCache, self).delete(key, version), False))
+
+    def forget(self, prefix: str) -> None:
+        """Looks through all keys, which is rare and does not hold the server up."""
+
+        def look() -> None:
+            client = self._cache.get_client(write=True)
+            found = client.scan_iter(match=f"{self.make_key(prefix)}*", count=1000)
+            for key in found:
+                client.unlink(key)
+
+        self._tried(look, None)
 
     def _tried(self, act: Callable[[], Any], otherwise: Any) -> Any:
         if time.monotonic() < KeptCache._away_until:

@@ -184,14 +184,16 @@ def https_options(folder: Path, *, address: str) -> list[str]:
 
 
 def worker_commands() -> dict[str, list[str]]:
-    """One worker for films, one for checks, one for letters and the clock.
+    """One worker for films, one for checks, one for renders, one for letters and the clock.
 
-    A new clip's check does not wait for another's measuring, a letter about pain for neither.
+    A new clip's check does not wait for another's measuring, a film of what the coach said for
+    neither, a letter about pain for none of them.
     """
     films = os.environ.get("WORKER_CONCURRENCY") or "2"
     return {
         "post": _worker("post", "mail,sweeps", "--beat", "--pool", "threads", "--concurrency", "2"),
         "checks": _worker("checks", "checks", "--concurrency", "1"),
+        "renders": _worker("renders", "renders", "--concurrency", "1"),
         "films": _worker("films", "films", "--concurrency", films),
     }
 

@@ -252,6 +252,12 @@ MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Causeway"
 MFA_ADAPTER = "coaching.people.second_steps.SecondSteps"
+MFA_FORMS = {
+    "add_webauthn": "coaching.people.passkey_forms.AddPasskey",
+    "login_webauthn": "coaching.people.passkey_forms.LogInByPasskey",
+    "authenticate_webauthn": "coaching.people.passkey_forms.SecondStepByPasskey",
+    "reauthenticate_webauthn": "coaching.people.passkey_forms.FreshByPasskey",
+}
 # Long random texts: the first closes the secrets of second steps, all open them.
 SECOND_STEP_KEYS = env_list("SECOND_STEP_KEYS")
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = EMBEDDED
@@ -278,7 +284,7 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = VAR_DIR / "static"
 WHITENOISE_USE_FINDERS = EMBEDDED
 MEDIA_ROOT = VAR_DIR / "media"
-# nginx: `location /protected/ { internal; alias MEDIA_ROOT/; }` and this set to /protected/.
+# nginx sends media itself with `location /protected/` of deploy/nginx.conf and this: /protected/.
 MEDIA_ACCEL_PREFIX = os.environ.get("MEDIA_ACCEL_PREFIX", "")
 # Where a browser fetches media of an object storage from, for the content policy.
 MEDIA_ORIGINS = env_list("MEDIA_ORIGINS")
@@ -338,17 +344,21 @@ CELERY_BROKER_URL = REDIS_URL
 IN_REDIS = REDIS_URL.startswith(("redis://", "rediss://", "unix://"))
 
 
-def cache(backend: str, place: str) -> dict[str, object]:
+def cache(local: str, backend: str, place: str) -> dict[str, object]:
     if not IN_REDIS:
-        return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": place}
+        return {"BACKEND": local, "LOCATION": place}
     # A server that hangs holds no page up for longer than this.
     waits = {"socket_timeout": 2, "socket_connect_timeout": 1}
     return {"BACKEND": backend, "LOCATION": REDIS_URL, "KEY_PREFIX": place, "OPTIONS": waits}
 
 
 CACHES = {
-    "default": cache("django.core.cache.backends.redis.RedisCache", ""),
-    "kept": cache("coaching.kept.KeptCache", "kept"),
+    "default": cache(
+        "django.core.cache.backends.locmem.LocMemCache",
+        "django.core.cache.backends.redis.RedisCache",
+        "",
+    ),
+    "kept": cache("coaching.kept.KeptLocally", "coaching.kept.KeptCache", "kept"),
 }
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # workers write the same lines as the web process
@@ -375,8 +385,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_connect_timeout": 2,
 }
 # A queue for each kind of work, so that none waits behind another; a worker without -Q takes
-# from all. `films` copies and measures, minutes a clip; the others take seconds.
-CELERY_TASK_QUEUES = [Queue(name) for name in ("films", "checks", "mail", "sweeps")]
+# from all. `films` copies and measures, minutes a clip; `renders` draws films of walk-throughs and
+# settles what was spoken; the others take seconds.
+CELERY_TASK_QUEUES = [Queue(name) for name in ("films", "renders", "checks", "mail", "sweeps")]
 CELERY_TASK_DEFAULT_QUEUE = "films"
 
 

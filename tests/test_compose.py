@@ -21,7 +21,8 @@ GIVEN = {
     "DB_PASSWORD": "rows",
     "REDIS_PASSWORD": "queue",
 }
-OURS = ("web", "uploads", "post", "checks", "worker")
+WORKERS = ("post", "checks", "renders", "worker")
+OURS = ("web", "uploads", *WORKERS)
 
 
 def filled_in(text: str) -> str:
@@ -115,7 +116,7 @@ def test_the_proxy_sends_uploads_to_their_own_process(compose: dict[str, Any]) -
 
 
 def test_every_worker_is_asked_whether_it_lives(compose: dict[str, Any]) -> None:
-    for name in ("post", "checks", "worker"):
+    for name in WORKERS:
         service = compose["services"][name]
         asked = service["healthcheck"]["test"]
         assert asked[:-1] == ["CMD", "python", "manage.py", "worker_health"]

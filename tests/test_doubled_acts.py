@@ -9,6 +9,7 @@ import pytest
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from analysis.models import Correction, Video
 from coaching.intake.models import Submission, Upload
 from coaching.intake.services import clips, uploads
 from coaching.lessons import services as lessons
@@ -19,9 +20,12 @@ from coaching.people.services import consent, students, tokens
 from coaching.people.services import studio as studios
 from coaching.practice.models import PainReport
 from coaching.practice.services import judging, stopping
+from coaching.review.models import Mark
+from coaching.review.services import corrections, drafts, marks
 from tests import factories
 from tests.at_once import at_once
 from tests.coaching.practice import making
+from tests.coaching.review.clips import make_clip
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -161,7 +165,51 @@ def _close(coach: User, student: Student) -> Any:
     )
 
 
+def _correction(coach: User, student: Student) -> Any:
+    clip = make_clip(student=student)
+    return (
+        lambda: corrections.correct(
+            video=Video.objects.get(pk=clip.video_id),
+            time_s=1.0,
+            target="joint:hip_lead",
+            value={"x": 0.5, "y": 0.25},
+            by=coach,
+        ),
+        Correction.objects.all(),
+    )
+
+
+NOTE: dict[str, Any] = {"start_s": 0.5, "shape": "ring", "points": [[0.1, 0.2]], "text": "Here"}
+
+
+def _mark(coach: User, student: Student) -> Any:
+    """As a program sends it: without a key."""
+    clip = factories.make_submission(student=student)
+    draft = drafts.open_draft(submissions=[clip], by=coach)
+    return (
+        lambda: marks.add_mark(review=draft, by=coach, video=clip.video, **NOTE),
+        Mark.objects.all(),
+    )
+
+
+def _marks_moved(coach: User, student: Student) -> Any:
+    """One change of one mark, from a window that is behind: one second mark is kept."""
+    clip = factories.make_submission(student=student)
+    draft = drafts.open_draft(submissions=[clip], by=coach)
+    mark = marks.add_mark(review=draft, by=coach, video=clip.video, **NOTE)
+    marks.change_mark(mark=mark, by=coach, revision=0, text="There")
+    return (
+        lambda: marks.change_mark(
+            mark=Mark.objects.get(pk=mark.pk), by=coach, revision=0, text="Elsewhere"
+        ),
+        Mark.objects.all(),
+    )
+
+
 ACTS = {
+    "correction": _correction,
+    "mark": _mark,
+    "mark from a window behind": _marks_moved,
     "new link": _new_link,
     "holiday": _holiday,
     "key": _key,

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from analysis import services as analysis
 from analysis.models import Run
-from coaching import health
+from coaching import health, kept
 from coaching.lessons import services as lessons
 from coaching.notify import services as notify
 from coaching.notify.models import Notice
@@ -21,17 +21,26 @@ from coaching.people.models import Student, User
 from tests import factories
 
 pytestmark = pytest.mark.django_db
+TOKEN = "of the one who watches"
 
 
 @pytest.fixture(autouse=True)
 def all_well(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
     monkeypatch.setattr(health, "_broker_answers", lambda: True)
-    settings.READY_FREE_MIB = 1
+    settings.READY_FREE_MIB, settings.METRICS_TOKEN = 1, TOKEN
     analysis.sweep()
+    forget()
+
+
+def forget() -> None:
+    """As some seconds later."""
+    health.remembered.forget()
+    kept.cache.delete("ready")
 
 
 def wrong(client: Client) -> list[str]:
-    answer = client.get("/readyz")
+    forget()
+    answer = client.get("/readyz", headers={"Authorization": f"Bearer {TOKEN}"})
     assert (answer.status_code == 200) == answer.json()["ok"]
     return list(answer.json()["wrong"])
 
@@ -72,10 +81,45 @@ def test_a_database_that_is_away(client: Client, monkeypatch: pytest.MonkeyPatch
     assert wrong(client) == ["database"]
 
 
+def test_a_stranger_learns_one_word_and_costs_nothing(
+    client: Client, client_for: Callable[[User], Client], student: Student,
+    django_assert_num_queries: Any, monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setattr(health, "_broker_answers", lambda: False)
+    assert wrong(client) == ["broker_up"]
+    for headers in ({}, {"Authorization": "Bearer guessed"}):
+        with django_assert_num_queries(0):  # also while nothing is well
+            answer = client.get("/readyz", headers=headers)
+        assert (answer.status_code, answer.json()) == (503, {"ok": False})
+    assert student.user is not None
+    teaching = factories.make_coach(studio=student.studio, role="coach")
+    for user in (student.user, teaching):
+        assert client_for(user).get("/readyz").json() == {"ok": False}
+    owner = factories.make_coach(studio=student.studio, role="owner")
+    assert client_for(owner).get("/readyz").json() == {"ok": False, "wrong": ["broker_up"]}
+
+
+def test_one_asks_for_all_and_nobody_waits_for_a_database_that_hangs(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked = []
+
+    def slow() -> list[str]:
+        asked.append(1)
+        assert health.remembered.wrong() == ["not_known_yet"]  # as in another thread
+        return []
+
+    monkeypatch.setattr(health, "_wrong_now", slow)
+    assert [health.remembered.wrong() for _ in range(3)] == [[], [], []]
+    health.remembered.forget()  # another process, which finds what this one has found out
+    assert health.remembered.wrong() == [] and len(asked) == 1
+
+
 def test_metrics_are_for_those_with_the_token(
     client: Client, settings: Any, student: Student
 ) -> None:
-    assert client.get("/metrics").status_code == 404
+    settings.METRICS_TOKEN = ""
+    assert client.get("/metrics", headers={"Authorization": "Bearer "}).status_code == 404
     settings.METRICS_TOKEN = "secret"
     assert client.get("/metrics", headers={"Authorization": "Bearer no"}).status_code == 404
     text = client.get("/metrics", headers={"Authorization": "Bearer secret"}).content.decode()

@@ -11,7 +11,7 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 
 from analysis.models import Correction
-from coaching.intake.models import Upload
+from coaching.intake.models import FilmingLink, Upload
 from coaching.intake.sets import save_set
 from coaching.lessons.packages import note_purchase, save_package
 from coaching.lessons.services import send_message
@@ -91,7 +91,13 @@ def _rows(student: Student, coach: User) -> dict[str, Any]:
     heard.demonstration.save("a.mp4", ContentFile(b"film"))
     lesson = LessonFilm(walk=heard, asked_of="")
     lesson.file.save("a.mp4", ContentFile(b"film"))
-    shown = FilmLink.objects.create(film=lesson, expires_at=timezone.now() + timedelta(days=7))
+    guarding = student.guardianships.get()
+    shown = FilmLink.objects.create(
+        film=lesson, made_by=guarding.user, expires_at=timezone.now() + timedelta(days=7)
+    )
+    filming = FilmingLink.objects.create(
+        request=asked, made_by=guarding.user, expires_at=timezone.now() + timedelta(days=7)
+    )
     verdict = Verdict.objects.create(
         attempt=attempt, submission=film, decision="nearly", given_by=coach
     )
@@ -114,6 +120,8 @@ def _rows(student: Student, coach: User) -> dict[str, Any]:
         "clip": clip.pk,
         "film": film.pk,
         "film_link": shown.pk,
+        "filming_link": filming.pk,
+        "filmed_by": filming.token,
         "watched": shown.token,
         "video": video.pk,
         "finding": finding.pk,

@@ -12,7 +12,7 @@ which takes microseconds and needs no picture.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,6 +97,28 @@ def condition(here: Steps, covariance: Array, *, at_address: Steps | None = None
     step = np.clip(np.concatenate([np.asarray(s, float) for *_, s in moved]), -limit, limit)
     gain = np.linalg.solve(own + CLICK_SD_PCT**2 * np.eye(len(rows)), cross.T).T
     return Conditioned(gain @ step, before, before - gain @ cross.T)
+
+
+def left_open(
+    figure: str, covariance: Array, *, here: Collection[str], at_address: Collection[str] = ()
+) -> float:
+    """Share of a figure's standard deviation that stays once joints were put right.
+
+    How far they will have to be moved does not matter: the spread shrinks by what a careful
+    click tells, wherever it goes.
+
+    Parameters
+    ----------
+    figure : str
+        One of `FIGURES`, the camera's angles left out.
+    covariance : ndarray, shape (N, N)
+        As for `condition`.
+    here, at_address : collection of str
+        Names of joints, put right at the event and at address.
+    """
+    still, standing = ({name: np.zeros(2) for name in part} for part in (here, at_address))
+    mix = np.eye(N_TOLD)[FIGURES.index(figure)]
+    return condition(still, covariance, at_address=standing).told(mix)[1]
 
 
 def by_hand(

@@ -4,7 +4,7 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
-from coaching.api.views import clips, dashboard, people, teaching
+from coaching.api.views import clips, dashboard, people, teaching, walks
 
 KEY = "[0-9]{1,18}"
 
@@ -26,6 +26,8 @@ for name, viewset in (
     ("submissions", clips.Submissions),
     (rf"videos/(?P<video_pk>{KEY})/corrections", clips.Corrections),
     ("reviews", teaching.Reviews),
+    ("walks", walks.WalkThroughs),
+    ("film-links", walks.FilmLinks),
     ("findings", teaching.Findings),
     ("drills", teaching.Drills),
     ("assignments", teaching.Assignments),

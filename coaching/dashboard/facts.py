@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 from django.utils import timezone
@@ -9,11 +10,12 @@ from django.utils import timezone
 from coaching.dashboard.next import MOST_NEWS, Answered, Facts, JudgedStep, Line, lines
 from coaching.diagnosis.models import Finding
 from coaching.intake.models import Submission
-from coaching.intake.queries import State, next_angle, state
+from coaching.intake.queries import State, is_wanted_again, next_angle, state
 from coaching.lessons.models import Entry
 from coaching.lessons.queries import of_students
 from coaching.people.models import Student, User
 from coaching.people.queries import consents_missing, wards_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Verdict
 from coaching.review.models import Review
 
@@ -21,9 +23,11 @@ NEWS_FOR = timedelta(days=30)
 QUOTED = 280
 
 
-def lines_for(student: Student, reader: User | None = None) -> list[Line]:
+def lines_for(
+    student: Student, reader: User | None = None, *, in_letter: bool = False
+) -> list[Line]:
     """The student's lines; a guardian's sentences name the child."""
-    return lines(facts_of(student, reader))
+    return lines(replace(facts_of(student, reader), in_letter=in_letter))
 
 
 def line_of(entry: Entry, reader: User) -> Line | None:
@@ -50,13 +54,15 @@ def _verdicts(keys: list[int]) -> dict[int, Verdict]:
 def facts_of(student: Student, reader: User | None = None) -> Facts:
     clips = list(
         student.submissions.filter(replaced_by__isnull=True, answered_at=None)
-        .select_related("video")
+        .select_related("video", "angle__request")
         .prefetch_related("video__runs")
-        .order_by("-created_at")
+        .order_by("-created_at", "-pk")
     )
     by_state = [(state(clip), clip) for clip in clips]
     with_coach = [clip for now, clip in by_state if now in (State.READY, State.FAILED)]
-    refused = next((clip for now, clip in by_state if now == State.REFUSED), None)
+    refused = next(
+        (clip for now, clip in by_state if now == State.REFUSED and is_wanted_again(clip)), None
+    )
     moving = next((clip for now, clip in by_state if now in State.MOVING), None)
     promised = min(with_coach, key=lambda clip: clip.promised_at, default=None)
     question = student.findings.filter(
@@ -152,5 +158,5 @@ def _judged(entry: Entry, verdicts: dict[int, Verdict]) -> JudgedStep | None:
 
 
 def _quoted(text: str) -> str:
-    text = " ".join(text.split())
+    text = in_one_line(text)
     return text if len(text) <= QUOTED else text[: QUOTED - 1].rstrip() + "…"

@@ -13,7 +13,7 @@ from django.db.models import Count, F, Q, QuerySet
 from django.utils import timezone
 
 from coaching.dashboard.facts import lines_for
-from coaching.dashboard.next import HAPPENED, Line, first_of
+from coaching.dashboard.next import BEFORE_NEWS, HAPPENED, Line, first_of
 from coaching.diagnosis.models import Plan
 from coaching.intake import camera_sketch
 from coaching.intake.models import Submission
@@ -27,9 +27,9 @@ from coaching.intake.queries import (
 )
 from coaching.lessons.models import Entry
 from coaching.lessons.wording.codes import quality_message
-from coaching.people import access
-from coaching.people.models import Student, User
-from coaching.people.queries import agreed_purposes, profile_is_old
+from coaching.people import access, ties
+from coaching.people.models import Membership, Student, User
+from coaching.people.queries import agreed_purposes, decides_for, profile_is_old
 from coaching.practice.queries.judged import attempts_of
 from coaching.practice.queries.ladders import current_step, open_assignments, passed_drills
 from coaching.practice.queries.progress import then_and_now_of
@@ -67,15 +67,12 @@ def promises(students: QuerySet[Student], *, days: int = 30) -> Kept:
 
 
 def colleagues(user: User) -> list[User]:
-    """Others who teach in the studios of `user`, to hand a student to."""
-    return list(
-        User.objects.filter(
-            memberships__studio__in=access.studios(user), memberships__role__in=access.TEACHING
-        )
-        .exclude(pk=user.pk)
-        .distinct()
-        .order_by("name")
+    """Others who teach in the studios of `user`, to hand a student to: their names."""
+    teaching = Membership.objects.filter(
+        studio__in=list(ties.of(user).roles), role__in=access.TEACHING
     )
+    others = User.objects.filter(pk__in=teaching.values("user")).exclude(pk=user.pk)
+    return list(others.only("name").order_by("name", "pk"))
 
 
 def student_sheet(student: Student) -> dict[str, Any]:
@@ -125,7 +122,12 @@ def student_home(student: Student, reader: User) -> dict[str, Any]:
         "says": bool(card.url or card.quote or card.angle),
         "bare": not (card.quote or card.video or card.clip or card.angle),
         "film": film_of(card),
-        "sent_back": _sent_back(student, card),
+        "sent_back": (sent_back := _sent_back(student, card)),
+        # A film that waits on the phone comes before these, but not before the body or a consent.
+        "yields": card.kind not in BEFORE_NEWS,
+        "films_of_card": _asked_by(card, sent_back),
+        "films_of_next": _asked_by(next_line, None),
+        "other_phone": _sent_on(student, reader, card, sent_back),
         "pain": pain,
         "clips": _clips_on_their_way(student),
         "drills": [(assignment, current_step(assignment)) for assignment in assignments],
@@ -161,6 +163,22 @@ def _sent_back(student: Student, card: Line) -> dict[str, Any] | None:
     clip = student.submissions.select_related("video").get(pk=card.clip)
     advice = [quality_message(code) for code in codes(clip)]
     return {"clip": clip, "advice": advice, "edges": cut_edges(clip)}
+
+
+def _asked_by(line: Line, sent_back: dict[str, Any] | None) -> str:
+    """Which angle a line asks to film, as the page says it to its script; nothing for others."""
+    angle = line.angle.pk if line.angle else sent_back and sent_back["clip"].angle_id
+    return str(angle or "")
+
+
+def _sent_on(
+    student: Student, reader: User, card: Line, sent_back: dict[str, Any] | None
+) -> int | None:
+    """The request that a guardian may have filmed on the child's own phone."""
+    if reader.pk == student.user_id or not decides_for(student, reader):
+        return None
+    angle = card.angle or (sent_back and sent_back["clip"].angle)
+    return angle.request_id if angle else None
 
 
 def _clips_on_their_way(student: Student) -> list[tuple[Submission, str]]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from coaching.dashboard.rows import Row, waiting_list
 from coaching.dashboard.waiting import ICONS, newest_videos
 from coaching.intake.models import RequestedAngle
+from coaching.intake.queries import State, is_wanted_again, state, waiting_submissions
 from coaching.lessons.queries import heard_from
 from coaching.people.models import Student
 from coaching.practice.queries.ladders import current_step, open_assignments
@@ -90,19 +91,33 @@ def _lines(keys: list[int], waits: dict[int, Row]) -> list[Entrant]:
     people = heard_from(Student.objects.filter(pk__in=keys)).select_related("coach").in_bulk()
     videos = newest_videos(keys)
     drills = _drills(keys)
-    asked = set(
-        RequestedAngle.objects.filter(
-            request__student__in=keys, request__closed_at=None, submissions=None
-        ).values_list("request__student", flat=True)
-    )
+    fresh = RequestedAngle.objects.filter(
+        request__student__in=keys, request__closed_at=None, submissions=None
+    ).values_list("request__student", flat=True)
+    asked = dict.fromkeys(fresh, _("asked for a film"))
+    asked |= dict.fromkeys(_asked_again(keys), _("asked to film again"))
     return [
-        _line(people[pk], waits.get(pk), drills.get(pk, ""), videos.get(pk), asked=pk in asked)
+        _line(
+            people[pk],
+            waits.get(pk),
+            drills.get(pk, ""),
+            videos.get(pk),
+            asked=asked.get(pk, ""),
+        )
         for pk in keys
     ]
 
 
+def _asked_again(keys: list[int]) -> set[int]:
+    """Students whose clip was sent back, and who have not filmed it again."""
+    clips = waiting_submissions(Student.objects.filter(pk__in=keys))
+    waiting = clips.prefetch_related("angle__request", "angle__submissions__video__runs")
+    refused = [clip for clip in waiting if state(clip) == State.REFUSED]
+    return {clip.student_id for clip in refused if is_wanted_again(clip)}
+
+
 def _line(
-    student: Student, row: Row | None, drill: str, video: int | None, *, asked: bool
+    student: Student, row: Row | None, drill: str, video: int | None, *, asked: str
 ) -> Entrant:
     said: dict[str, Any] = {"student": student, "drill": drill, "video": video, "more": ""}
     if row is not None:
@@ -112,7 +127,7 @@ def _line(
     if not student.joined_at:
         return Entrant(**said, icon="mail", now=_("invited, has not joined"))
     if asked:
-        return Entrant(**said, icon="clock", now=_("asked for a film"))
+        return Entrant(**said, icon="clock", now=asked)
     return Entrant(**said, icon="repeat", now=_("practises") if drill else _("nothing waits"))
 
 

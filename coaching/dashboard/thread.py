@@ -23,11 +23,26 @@ from coaching.practice.queries.ladders import (
     CurrentStep,
     current_step,
     open_assignments,
+    with_steps,
 )
 from coaching.review.models import Review
 
 LADDER = "steps__criteria"
-PAGE = 40
+PAGE = 25
+# What the entries' templates say of one.
+SHOWN = ("thread", "kind", "text", "refs", "created_at", "understood_at", "author__name")
+# The rows that entries tell of, by the name of their reference.
+TABLES: dict[str, QuerySet[Any]] = {
+    "request": Request.objects.prefetch_related("angles"),
+    "submission": Submission.objects.select_related("video"),
+    "review": Review.objects.all(),
+    "finding": Finding.objects.all(),
+    "assignment": Assignment.objects.select_related("drill_version").prefetch_related(LADDER),
+    "verdict": Verdict.objects.select_related("attempt__step"),
+    "practice_series": PracticeSeries.objects.select_related("assignment__drill_version"),
+    "pain_report": PainReport.objects.all(),
+    "body_notes": BodyNote.objects.all(),
+}
 
 
 @dataclass(frozen=True)
@@ -56,11 +71,12 @@ class ShownEntry:
 class Page:
     shown_entries: list[ShownEntry]
     earlier: int | None  # the entry before which there is more
+    is_seen: bool  # the newest entry, by its reader before
 
 
 def page_of(thread: Thread, *, user: User, before: int | None = None, size: int = PAGE) -> Page:
     """The newest entries, in order of time; `before` an entry's id for older ones."""
-    entries = thread.entries.select_related("author").order_by("-created_at", "-pk")
+    entries = thread.entries.select_related("author").only(*SHOWN).order_by("-created_at", "-pk")
     if before is not None:
         entries = entries.filter(pk__lt=before)
     found = list(entries[: size + 1])
@@ -78,25 +94,18 @@ def page_of(thread: Thread, *, user: User, before: int | None = None, size: int 
         )
         for entry in shown
     ]
-    return Page(shown_entries=shown_entries, earlier=shown[0].pk if len(found) > size else None)
+    return Page(
+        shown_entries=shown_entries,
+        earlier=shown[0].pk if len(found) > size else None,
+        is_seen=before is None and bool(found) and found[0].pk == last,
+    )
 
 
 def rows_of(entries: Sequence[Entry]) -> dict[int, dict[str, Any]]:
     """For each entry its rows, by the name of the reference; erased rows are left out."""
     wanted = _wanted(entries)
-    tables: dict[str, QuerySet[Any]] = {
-        "request": Request.objects.prefetch_related("angles"),
-        "submission": Submission.objects.select_related("video", "angle", "angle__request"),
-        "review": Review.objects.all(),
-        "finding": Finding.objects.all(),
-        "assignment": Assignment.objects.select_related("drill_version").prefetch_related(LADDER),
-        "verdict": Verdict.objects.select_related("attempt__step"),
-        "practice_series": PracticeSeries.objects.select_related("assignment__drill_version"),
-        "pain_report": PainReport.objects.all(),
-        "body_notes": BodyNote.objects.all(),
-    }
     found: dict[str, dict[int, Model]] = {
-        name: table.in_bulk(wanted[name]) if wanted[name] else {} for name, table in tables.items()
+        name: table.in_bulk(wanted[name]) if wanted[name] else {} for name, table in TABLES.items()
     }
     asked = _asked(entries, found["submission"])
     findings = _findings(found["review"])
@@ -170,9 +179,10 @@ def beside_of(student: Student) -> Beside:
     told = Entry.objects.filter(
         thread__student=student, kind__in=(Entry.Kind.REVIEWED, Entry.Kind.JUDGED)
     )
+    opened = student.assignments.filter(opened_at__isnull=False, closed_at=None).order_by("pk")
     clips = student.submissions.filter(replaced_by__isnull=True, video__erased_at=None)
     return Beside(
-        works_on=[current_step(row) for row in open_assignments(student)],
+        works_on=[current_step(row) for row in with_steps(opened)],
         told=list(told.order_by("-created_at")[:4]),
         clips=list(clips.exclude(video__copy="").select_related("video").order_by("-pk")[:8]),
         note=note_on(student).text,

@@ -18,7 +18,7 @@ from coaching.dashboard import thread
 from coaching.lessons import services
 from coaching.lessons.access import entry_teach
 from coaching.offline import is_for_later
-from coaching.people import access, once
+from coaching.people import access, once, ties
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
 from coaching.people.models import Student
@@ -32,15 +32,16 @@ def _page(
     log = services.thread_of(student)
     before = request.GET.get("before", "")
     page = thread.page_of(log, user=user_of(request), before=numbers.row_key(before))
-    if not is_for_later(request):
+    if not (page.is_seen or is_for_later(request)):
         services.mark_seen(thread=log, user=user_of(request))
-    is_staff = access.is_staff_of(request.user, student)
+    bound = ties.of(request.user)
+    is_staff = bound.is_staff(student)
     context = {
         "student": student,
         "page": page,
         "is_staff": is_staff,
         "beside": thread.beside_of(student) if is_staff else None,
-        "can_write": access.may_write(request.user, student),
+        "can_write": bound.is_staff(student, access.TEACHING) or bound.acts_for(student),
         "guardians": guardians_of(student) if student.is_minor else [],
         "text": text,
         "trouble": trouble,
@@ -52,7 +53,7 @@ def _page(
 @login_required
 def thread_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything that happened, in order of time, like a logbook."""
-    return _page(request, access.student_read(request.user, pk))
+    return _page(request, ties.student_read(request.user, pk))
 
 
 @require_POST

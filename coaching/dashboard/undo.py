@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -23,14 +25,20 @@ class Deed:
     seconds: int  # how long it can still be undone
 
 
+def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
+    return rows.order_by().values("pk")  # parts of a UNION have no order
+
+
 def undoable(user: User) -> list[Deed]:
     """What `user` sent or judged in the last ten seconds, newest first."""
     since = timezone.now() - UNDO_FOR
-    sent = Review.objects.filter(coach=user, published_at__gt=since).select_related("student")
+    sent = Review.objects.filter(coach=user, published_at__gt=since)
     given = Verdict.objects.filter(given_by=user, created_at__gt=since)
+    if not _keys(sent).union(_keys(given), all=True).exists():
+        return []  # nearly always: one look at two indexes
     deeds = [
         (row.published_at, _("Sent to %(name)s."), row.student, "review:take_back", row.pk)
-        for row in sent
+        for row in sent.select_related("student")
         if row.published_at
     ] + [
         (

@@ -26,7 +26,7 @@ from coaching.intake.presets import Preset
 from coaching.intake.sets import presets_of, send_set
 from coaching.lessons.notes import note_on
 from coaching.lessons.services import put_off
-from coaching.people import access
+from coaching.people import access, ties
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
 from coaching.people.models import Student, StudentTag
@@ -70,11 +70,12 @@ def waiting(request: HttpRequest) -> HttpResponse:
         text=text,
         kind=kind,
         number=numbers.row_key(number) or 1,
+        at=asked.get("at", ""),
         reader=access.user_of(request),
     )
     if not (text or only_mine or tag):
         lists.keep_count(user_of(request), page.total)
-    row = page.opened(asked.get("at", ""))
+    row = page.opened
     list_url = request.get_full_path() if "at" not in asked else _without_at(request)
     context = {
         "page": page,
@@ -107,8 +108,7 @@ STRIP = ("address", "takeaway", "lead_arm_back", "top", "lead_arm_down", "impact
 
 def _presets(request: HttpRequest) -> list[Preset]:
     """What can be asked of several at once: the sets of the studio one works in."""
-    studio = access.studios(request.user).order_by("pk").first()
-    return presets_of(studio) if studio else []
+    return [preset for studio in ties.of(request.user).studios[:1] for preset in presets_of(studio)]
 
 
 def _without_at(request: HttpRequest) -> str:

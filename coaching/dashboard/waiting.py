@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Max, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from coaching.dashboard import rows as waiting_rows
-from coaching.dashboard.rows import Row
-from coaching.diagnosis.suggestions import Suggested, stand_out
+from coaching.dashboard.rows import Clips, Row, Thing
+from coaching.diagnosis.suggestions import stand_out
 from coaching.intake.models import Submission
 from coaching.kept import cache
 from coaching.lessons.models import Entry
@@ -25,8 +26,9 @@ from coaching.practice.queries.pain import report_sheet
 from coaching.review.models import Review
 from coaching.review.presence import open_to_others
 
-PAGE = 60
+PAGE = 30
 COUNT_KEPT_S = 60
+MOST_STANDING_OUT = 5
 SECTIONS = {
     "pain": _("Pain"),
     "past": _("Past the promise"),
@@ -63,6 +65,10 @@ class Line:
     open_to: str = ""  # colleagues who have the lesson open just now
 
     @property
+    def pick_words(self) -> str:
+        return gettext("Pick %(name)s") % {"name": self.row.student.name}
+
+    @property
     def icon(self) -> str:
         return ICONS[self.row.kind]
 
@@ -86,7 +92,7 @@ class Page:
     kinds: list[tuple[str, Any, int]]
     number: int = 1
     pages: int = 1
-    rows: list[Row] = field(default_factory=list)
+    opened: Row | None = None  # the row that was asked for, else the first of the page
     put_off: list[Row] = field(default_factory=list)  # whatever the filter
 
     @property
@@ -97,21 +103,16 @@ class Page:
     def after(self) -> int:
         return self.number + 1
 
-    def opened(self, key: str) -> Row | None:
-        """The row of that key, else the first of the page."""
-        first = self.lines[0].row if self.lines else None
-        return next((row for row in self.rows if row.key == key), first)
 
-
-def section_of(row: Row, now: datetime) -> str:
-    if row.kind == "pain":
+def section_of(thing: Thing, now: datetime, today: date) -> str:
+    """`today` is the day of `now` on the reader's clock."""
+    if thing.kind == "pain":
         return "pain"
-    if row.promised_at is not None:
-        if row.promised_at < now:
+    if thing.promised_at is not None:
+        if thing.promised_at < now:
             return "past"
-        today = timezone.localdate(now)
-        return "today" if timezone.localdate(row.promised_at) <= today else "later"
-    return {"look": "look", "check": "look", "quiet": "quiet"}.get(row.kind, "asked")
+        return "today" if timezone.localdate(thing.promised_at) <= today else "later"
+    return {"look": "look", "check": "look", "quiet": "quiet"}.get(thing.kind, "asked")
 
 
 def page_of(
@@ -120,45 +121,60 @@ def page_of(
     text: str = "",
     kind: str = "",
     number: int = 1,
+    at: str = "",
     reader: User | None = None,
 ) -> Page:
-    """One page of the list; what only its lines need is fetched for them alone."""
+    """One page of the list with the row of the key `at` opened, else its first.
+
+    What only its lines say is read for them alone; a search reads every row.
+    """
     now = timezone.now()
-    rows, put_off = waiting_rows.waiting_and_put_off(students, text=text)
-    counts = Counter(row.kind for row in rows)
+    everything = waiting_rows.things_of(students)
+    things, later = waiting_rows.waiting_of(everything), waiting_rows.put_off_of(everything)
+    if words := text.lower().split():
+        things = [row.thing for row in waiting_rows.rows_of(things) if row.holds(words)]
+    counts = Counter(thing.kind for thing in things)
     kinds = [(name, label, sum(counts[k] for k in shown)) for name, (label, shown) in KINDS.items()]
-    drafts = _drafts(rows)
+    drafts = _drafts(things)
     if drafts:
         kinds.append((DRAFTS, _("Drafts"), len(drafts)))
-    wanted = [row for row in rows if kind not in KINDS or row.kind in KINDS[kind][1]]
+    wanted = [thing for thing in things if kind not in KINDS or thing.kind in KINDS[kind][1]]
     if kind == DRAFTS:
-        wanted = [row for row in rows if row.key in drafts]
-    order = list(SECTIONS)
+        wanted = [thing for thing in things if thing.key in drafts]
+    order, today = list(SECTIONS), timezone.localdate(now)
     placed = sorted(
-        ((section_of(row, now), row) for row in wanted),
+        ((section_of(thing, now, today), thing) for thing in wanted),
         key=lambda pair: (order.index(pair[0]), pair[1].order[1]),
     )
     pages = max(1, -(-len(placed) // PAGE))
     number = min(max(number, 1), pages)
     shown = placed[(number - 1) * PAGE : number * PAGE]
+    first = shown[0][1].key if shown else ""
+    opened = next((thing for thing in wanted if thing.key == at), None)
+    asked = {thing.key: thing for _section, thing in shown} | {t.key: t for t in later}
+    if opened is not None:
+        asked[opened.key] = opened
+    rows = {row.key: row for row in waiting_rows.rows_of(list(asked.values()))}
+    lines = [(section, rows[thing.key]) for section, thing in shown if thing.key in rows]
     return Page(
-        lines=_lines(shown, drafts, reader),
-        total=len(rows),
+        lines=_lines(lines, drafts, reader),
+        opened=rows.get(opened.key if opened else first),
+        total=len(things),
         found=len(wanted),
-        sections=dict(Counter(section for section, _row in placed)),
+        sections=dict(Counter(section for section, _thing in placed)),
         kinds=kinds,
         number=number,
         pages=pages,
-        rows=[row for _section, row in placed],
-        put_off=put_off,
+        put_off=[rows[thing.key] for thing in later if thing.key in rows],
     )
 
 
-def _drafts(rows: Sequence[Row]) -> dict[str, str]:
+def _drafts(things: Sequence[Thing]) -> dict[str, str]:
     """By the row's key: who has begun an answer to one of its clips. One query."""
-    by_clip = {clip.pk: row.key for row in rows if row.kind == "clip" for clip in row.clips}
+    clips = (thing for thing in things if thing.kind == "clip")
+    by_clip = {pk: t.key for t in clips if isinstance(t.of, Clips) for pk in t.of.clips}
     begun = Review.objects.filter(published_at=None, submissions__in=by_clip)
-    found = begun.values_list("submissions", "coach__name")
+    found = begun.order_by("pk").values_list("submissions", "coach__name")
     return {by_clip[clip]: name or str(_("somebody")) for clip, name in found if clip in by_clip}
 
 
@@ -222,29 +238,22 @@ def answered_today(students: QuerySet[Student]) -> int:
 def pane_of(row: Row) -> dict[str, Any]:
     """What the opened row shows, whatever it is: the person, and what belongs to its kind."""
     student = row.student
+    notes = list(student.body_notes.filter(over_at__isnull=True).order_by("pk"))
     pane: dict[str, Any] = {
         "row": row,
         "student": student,
         "template": f"dashboard/_pane_{PANES.get(row.kind, row.kind)}.html",
-        "notes": student.body_notes.filter(over_at__isnull=True).order_by("pk"),
+        "notes": notes,
     }
     if row.kind == "clip":
         pane["clips"] = row.clips
-        pane["stands_out"] = stands_out(student, row.clips)
+        pane["stands_out"] = stand_out(student, row.clips, notes=notes)[:MOST_STANDING_OUT]
     if row.kind == "pain":
         reports = student.pain_reports.select_related("assignment__drill_version")
         pane["pain"] = report_sheet(reports.get(pk=row.about))
     if row.kind in {"text", "quiet", "answer"}:
         pane["said"] = _last_words(student)
     return pane
-
-
-MOST_STANDING_OUT = 5
-
-
-def stands_out(student: Student, clips: Sequence[Submission]) -> list[Suggested]:
-    """What the figures of these clips clearly suggest, causes first."""
-    return stand_out(student, clips)[:MOST_STANDING_OUT]
 
 
 def _last_words(student: Student) -> list[Entry]:

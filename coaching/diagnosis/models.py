@@ -78,6 +78,7 @@ class CausalLink(models.Model):
     cause = models.ForeignKey(Finding, on_delete=models.CASCADE, related_name="effects")
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(fields=["effect", "cause"], name="one_link"),
             models.CheckConstraint(

@@ -165,7 +165,8 @@ def suggest(
     dismissed: Collection[str] = (),
     seen: Collection[Key] = (),
 ) -> list[Suggestion]:
-    """What the figures suggest: clear ones first, each tier in the order of the catalogue.
+    """What the figures suggest: clear ones first; in each tier what is to be mended before what is
+    to be kept, each in the order of the catalogue.
 
     Parameters
     ----------
@@ -181,8 +182,20 @@ def suggest(
         for entry in catalogue.shown
         if entry.id not in dismissed and (shown := best_sign(entry, figures, player, seen=seen))
     }
+    found = _said_once(found)
     rows = [_suggestion(catalogue, entry, shown, found) for entry, shown in found.values()]
-    return sorted(rows, key=lambda row: row.tier != Tier.CLEAR)
+    return sorted(rows, key=lambda row: (row.tier != Tier.CLEAR, row.entry.kind == STRENGTH))
+
+
+def _said_once(found: dict[str, tuple[Entry, Shown]]) -> dict[str, tuple[Entry, Shown]]:
+    """Without those that only fall back on a figure which another entry reads for itself: one
+    figure is no proof of two faults. What they would have said is that entry's usual cause."""
+    own = {shown.sign.key for _entry, shown in found.values() if shown.sign.when_absent is None}
+    return {
+        id: (entry, shown)
+        for id, (entry, shown) in found.items()
+        if shown.sign.when_absent is None or shown.sign.key not in own
+    }
 
 
 def _suggestion(

@@ -224,9 +224,14 @@ def offered(review: Review, standing: Diagnosis | None = None) -> Offered:
     return _offered(student, review.clips, found, seen=seen)
 
 
-def stand_out(student: Student, clips: Sequence[Submission]) -> list[Suggested]:
-    """What is clear in these clips, before any answer to them is begun."""
-    found = Already(catalogue_of(student.studio_id), _notes(student), set())
+def stand_out(
+    student: Student, clips: Sequence[Submission], *, notes: Sequence[BodyNote]
+) -> list[Suggested]:
+    """What is clear in these clips, causes first, before any answer to them is begun.
+
+    `notes` are the student's of their body that are not over.
+    """
+    found = Already(catalogue_of(student.studio_id), notes, set())
     return _offered(student, clips, found).clear
 
 

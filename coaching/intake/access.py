@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 
 from analysis.models import Video
 from coaching.intake import queries
-from coaching.intake.models import Request, RequestedAngle, Submission, Upload
+from coaching.intake.models import FilmingLink, Request, RequestedAngle, Submission, Upload
 from coaching.people import access
 from coaching.people.access import AnyUser
 from coaching.people.models import User
@@ -29,6 +29,20 @@ def angle_read(user: AnyUser, pk: int) -> RequestedAngle:
 
 def request_read(user: AnyUser, pk: int) -> Request:
     rows = queries.with_clips(access.rows_read(user, Request))
+    return get_object_or_404(rows, pk=pk)
+
+
+def request_act(user: AnyUser, pk: int) -> Request:
+    """A request that `user` may film for."""
+    rows = queries.with_clips(access.rows_acted(user, Request)).select_related("student__studio")
+    return get_object_or_404(rows, pk=pk)
+
+
+def filming_link_act(user: AnyUser, pk: int) -> FilmingLink:
+    """A filming link that `user` may end."""
+    rows = access.rows_acted(user, FilmingLink, "request__student").select_related(
+        "request__student"
+    )
     return get_object_or_404(rows, pk=pk)
 
 

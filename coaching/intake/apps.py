@@ -8,7 +8,7 @@ class IntakeConfig(AppConfig):
 
     def ready(self) -> None:
         from analysis import services as analysis_services
-        from coaching.intake.services import clips
+        from coaching.intake.services import clips, filming_links
         from coaching.people import listeners
 
         analysis_services.on_run_closed.append(clips.record_run)
@@ -16,6 +16,8 @@ class IntakeConfig(AppConfig):
         listeners.on_measuring_allowed.append(clips.measure_unmeasured)
         listeners.on_measuring_ended.append(clips.measure_no_longer)
         listeners.on_media_withdrawn.append(clips.erase_clips)
+        listeners.on_media_withdrawn.append(filming_links.end_links)
+        listeners.on_decider_changed.append(filming_links.end_links)
         listeners.on_promises_changed.append(clips.renew_promises)
         from coaching.lessons import shell
 

@@ -13,7 +13,7 @@ from analysis.columns import guarded
 from analysis.core.pose import KINDS, VIEWS
 from analysis.models import Video, named
 from coaching.people.ball import BallFields
-from coaching.people.models import Student, Studio
+from coaching.people.models import Student, Studio, new_token
 
 
 class Request(models.Model):
@@ -28,6 +28,9 @@ class Request(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
     suspended_at = models.DateTimeField(null=True, blank=True)  # pain: nothing more is filmed
     closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
 
 
 @guarded
@@ -71,6 +74,20 @@ class RequestedAngle(models.Model):
         ]
 
 
+class FilmingLink(models.Model):
+    """A secret address that opens one request on a phone without an account: it is filmed and sent
+    there, and nothing else. It ends by a day, by a tap, and with what is asked."""
+
+    request = models.ForeignKey(Request, on_delete=models.CASCADE, related_name="filming_links")
+    token = models.CharField(max_length=64, unique=True, default=new_token)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+
 class RequestSet(models.Model):
     """What a studio asks for often: films with their words, sent in one tap."""
 
@@ -112,6 +129,11 @@ class Submission(BallFields):
     )
     # The coach has dealt with it: a published review or a verdict.
     answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        # What waits of a student, and what was answered today, among all they ever sent.
+        indexes = [models.Index(fields=["student", "answered_at"], name="submission_answered")]
 
 
 @guarded

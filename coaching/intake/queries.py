@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from django.utils import timezone
 
 from analysis.models import Run, Video
@@ -186,14 +187,51 @@ def waiting_submissions(students: QuerySet[Student]) -> QuerySet[Submission]:
 
     Refused ones are among them: `state` tells, and they wait for the student. As few tables as
     can be: beyond eight, with those of the rights, PostgreSQL joins every studio's clips first.
-    Nor is read what a list of hundreds never says of a run.
     """
     rows = Submission.objects.filter(
         student__in=students, answered_at__isnull=True, replaced_by__isnull=True
     )
+    return with_states(rows.select_related("student", "angle")).order_by("promised_at", "pk")
+
+
+def with_states(rows: QuerySet[Submission]) -> QuerySet[Submission]:
+    """With what `state` looks at, and not what it never asks of a run."""
     runs = Run.objects.defer("options", "claim", "heartbeat_at", "queued_at", "started_at")
-    rows = rows.select_related("video", "student", "angle")
-    return rows.prefetch_related(Prefetch("video__runs", runs)).order_by("promised_at", "pk")
+    return rows.select_related("video").prefetch_related(Prefetch("video__runs", runs))
+
+
+@dataclass(frozen=True)
+class Came:
+    """A clip that waits, in the few words that a list of hundreds is ordered by."""
+
+    pk: int
+    student: int
+    angle: int | None
+    request: int | None
+    sent_at: datetime
+    promised_at: datetime
+    state: str
+
+
+def that_came(students: QuerySet[Student]) -> list[Came]:
+    """`waiting_submissions`, each with its state and without the rows around it.
+
+    Runs are read of clips alone that nobody has measured yet: a measured one is with the coach.
+    """
+    measured = Exists(Run.objects.measured().filter(video=OuterRef("video")))
+    rows = Submission.objects.filter(
+        student__in=students, answered_at__isnull=True, replaced_by__isnull=True
+    ).order_by("promised_at", "pk")
+    columns = ("pk", "student", "angle", "angle__request", "created_at", "promised_at")
+    found = list(rows.annotate(measured=measured).values_list("measured", *columns))
+    unmeasured = [pk for done, pk, *_rest in found if not done]
+    others = with_states(Submission.objects.filter(pk__in=unmeasured)) if unmeasured else ()
+    states = {clip.pk: state(clip) for clip in others}
+    came = []
+    for done, pk, student, angle, request, sent_at, promised_at in found:
+        if (now := State.READY if done else states.get(pk)) is not None:
+            came.append(Came(pk, student, angle, request, sent_at, promised_at, now))
+    return came
 
 
 def clips_of(student: Student) -> QuerySet[Submission]:
@@ -203,6 +241,17 @@ def clips_of(student: Student) -> QuerySet[Submission]:
 def standing(submission: Submission) -> bool:
     """Whether the clip still counts as an answer to its angle."""
     return submission.replaced_by_id is None and state(submission) != State.REFUSED
+
+
+def is_wanted_again(refused: Submission) -> bool:
+    """Whether a clip that was sent back is still to be filmed again: nothing else came for its
+    angle, and its request is neither closed nor stopped for pain."""
+    angle = refused.angle
+    if angle is None:
+        return True
+    if angle.request.closed_at or angle.request.suspended_at:
+        return False
+    return not any(standing(clip) for clip in clips_for(angle))
 
 
 def open_requests(student: Student) -> QuerySet[Request]:

@@ -34,11 +34,12 @@ from coaching import numbers
 from coaching.bodies import ANY, takes_up_to
 from coaching.intake import senders, upload_buffer
 from coaching.intake.access import angle_act, upload_own
-from coaching.intake.models import Upload
+from coaching.intake.models import RequestedAngle, Submission, Upload
 from coaching.intake.services import refusals, uploads
 from coaching.people import access
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
+from coaching.people.models import Student
 
 VERSION = "1.0.0"
 EXTENSIONS = "creation,creation-with-upload,creation-defer-length,expiration,checksum,termination"
@@ -62,8 +63,41 @@ class NoParser(BaseParser):
         return {}
 
 
+class OfOwner:
+    """Whose upload it is, and where it leads: of the person who is signed in."""
+
+    def asked_for(
+        self, request: Request, metadata: dict[str, str]
+    ) -> tuple[RequestedAngle | None, Student | None]:
+        """What a new clip is for."""
+        user = user_of(request)
+        if metadata.get("angle"):
+            angle = angle_act(user, pk_of(metadata["angle"]))
+            return angle, angle.request.student
+        if metadata.get("student"):
+            return None, access.student_act(user, pk_of(metadata["student"]))
+        return None, None
+
+    def upload_of(self, request: Request, pk: uuid.UUID) -> Upload:
+        return upload_own(user_of(request), pk)
+
+    def url_of(self, upload: Upload) -> str:
+        return reverse("intake:upload", args=[upload.pk])
+
+    def page_of(self, submission: Submission) -> str:
+        return reverse("intake:submission", args=[submission.pk])
+
+    def standing_upload(self, request: Request, pk: uuid.UUID) -> Upload:
+        upload = self.upload_of(request, pk)
+        if upload.finished_at is None and (
+            upload.expires_at <= timezone.now() or not upload_buffer.path(upload.pk).exists()
+        ):
+            raise refusals.gone()
+        return upload
+
+
 @takes_up_to(ANY)
-class TusView(APIView):
+class TusView(OfOwner, APIView):
     renderer_classes = [JSONRenderer]
     parser_classes = [NoParser]
     schema = None  # the protocol is its own reference
@@ -113,12 +147,7 @@ class Uploads(TusView):
         length = _length(request)
         if length is None and request.headers.get("Upload-Defer-Length") != "1":
             raise TusError("Send Upload-Length: the size of the file in bytes.", status=400)
-        angle, student = None, None
-        if metadata.get("angle"):
-            angle = angle_act(user, _pk(metadata["angle"]))
-            student = angle.request.student
-        elif metadata.get("student"):
-            student = access.student_act(user, _pk(metadata["student"]))
+        angle, student = self.asked_for(request, metadata)  # `OfOwner`, or by a link
         upload = uploads.create_upload(
             by=user,
             length=length,
@@ -128,7 +157,7 @@ class Uploads(TusView):
             metadata=metadata,
             key=_key(metadata.get("key")),
         )
-        headers = {"Location": reverse("intake:upload", args=[upload.pk])} | _expiry(upload)
+        headers = {"Location": self.url_of(upload)} | _expiry(upload)
         if request.content_type == BYTES:
             headers["Upload-Offset"] = str(_receive(request, upload, expected=0))
         return Response(status=201, headers=headers)
@@ -138,7 +167,7 @@ class OneUpload(TusView):
     """HEAD tells how far an upload got, PATCH goes on, DELETE gives it up."""
 
     def head(self, request: Request, pk: uuid.UUID) -> Response:
-        upload = _mine(request, pk)
+        upload = self.standing_upload(request, pk)
         if upload.finished_at:
             offset = upload.length or 0
         else:
@@ -161,7 +190,7 @@ class OneUpload(TusView):
     def patch(self, request: Request, pk: uuid.UUID) -> Response:
         if request.content_type != BYTES:
             raise TusError(f"Send Content-Type: {BYTES}.", status=415)
-        upload = _mine(request, pk)
+        upload = self.standing_upload(request, pk)
         expected = _whole_number(request, "Upload-Offset")
         if expected is None:
             raise TusError("Send Upload-Offset: where the bytes go on.", status=400)
@@ -173,11 +202,11 @@ class OneUpload(TusView):
         return Response(status=204, headers={"Upload-Offset": str(offset), **_expiry(upload)})
 
     def delete(self, request: Request, pk: uuid.UUID) -> Response:
-        uploads.discard_upload(upload=_mine(request, pk), by=user_of(request))
+        uploads.discard_upload(upload=self.standing_upload(request, pk), by=user_of(request))
         return Response(status=204)
 
 
-class FinishUpload(APIView):
+class FinishUpload(OfOwner, APIView):
     """POST: has the clip arrived, and where does its page go on? Safe to ask again."""
 
     parser_classes = [NoParser]
@@ -185,7 +214,7 @@ class FinishUpload(APIView):
     schema = None
 
     def post(self, request: Request, pk: uuid.UUID) -> Response:
-        upload = _mine(request, pk)
+        upload = self.standing_upload(request, pk)
         if upload.finished_at is None and upload_buffer.offset(upload.pk) != upload.length:
             raise LessonError(
                 _("Part of the clip is still missing. Send it again; it goes on where it stopped."),
@@ -193,7 +222,7 @@ class FinishUpload(APIView):
                 status=409,
             )
         submission = uploads.finish_upload(upload=upload, by=user_of(request))
-        page = reverse("intake:submission", args=[submission.pk]) if submission else None
+        page = self.page_of(submission) if submission else None
         return Response({"submission": submission.pk if submission else None, "page": page})
 
 
@@ -244,15 +273,6 @@ def _body(request: Request) -> Any:
     return plain
 
 
-def _mine(request: Request, pk: uuid.UUID) -> Upload:
-    upload = upload_own(user_of(request), pk)
-    if upload.finished_at is None and (
-        upload.expires_at <= timezone.now() or not upload_buffer.path(upload.pk).exists()
-    ):
-        raise refusals.gone()
-    return upload
-
-
 def _expiry(upload: Upload) -> dict[str, str]:
     if upload.finished_at:
         return {}
@@ -273,7 +293,7 @@ def _length(request: Request) -> int | None:
     return _whole_number(request, "Upload-Length")
 
 
-def _pk(text: str) -> int:
+def pk_of(text: str) -> int:
     key = numbers.row_key(text)
     if key is None:
         raise Http404

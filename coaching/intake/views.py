@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import uuid
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,7 @@ from django.http import (
     QueryDict,
 )
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
@@ -32,7 +35,7 @@ from coaching.intake import access as mine
 from coaching.intake import camera_scene, camera_sketch, media, queries
 from coaching.intake.forms import SendForm, WordForm
 from coaching.intake.messages import filming_message
-from coaching.intake.models import RequestedAngle, Submission
+from coaching.intake.models import Request, RequestedAngle, Submission
 from coaching.intake.services import clips as clips_services
 from coaching.intake.services import refusals, uploads
 from coaching.intake.upload_buffer import BufferUploadHandler
@@ -40,6 +43,8 @@ from coaching.lessons.wording.codes import next_time, quality_message
 from coaching.people import access, audit
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
+from coaching.people.models import User
+from coaching.people.queries import decides_for
 from coaching.people.services import joining
 from coaching.people.stature import parse_club_cm
 from coaching.people.student_forms import BallForm
@@ -65,10 +70,25 @@ def _film_page(
             refusals.refuse_unless_welcome(student=student, angle=angle)
         except LessonError as error:
             barred = error.sentence
-    repetitions = _still_wanted(request, angle)
     whole = mine.request_read(request.user, angle.request_id)
     clips = queries.with_runs(Submission.objects.filter(angle=angle, replaced_by__isnull=True))
-    context = {
+    context = film_context(request, angle, whole) | {
+        "clips": [(clip, queries.progress(clip)) for clip in clips.order_by("pk")],
+        "can_act": can_act,
+        "barred": barred,
+        "can_film": can_act and not barred,
+        "can_send_link": can_act and not barred and decides_for(student, user_of(request)),
+        "trouble": trouble,
+        "ball_form": _ball_form(angle, {}),
+    }
+    return render(request, "intake/film.html", context, status=status)
+
+
+def film_context(request: HttpRequest, angle: RequestedAngle, whole: Request) -> dict[str, Any]:
+    """What the filming page of an angle shows to whoever may film it."""
+    student = angle.request.student
+    repetitions = _still_wanted(request, angle)
+    return {
         "angle": angle,
         "asked": whole,
         "student": student,
@@ -78,18 +98,13 @@ def _film_page(
         "repetitions": repetitions,
         "beads": range(repetitions),
         **check_sizes(request),
-        "clips": [(clip, queries.progress(clip)) for clip in clips.order_by("pk")],
         "place": list(whole.angles.all()).index(angle) + 1,
-        "can_act": can_act,
-        "barred": barred,
-        "can_film": can_act and not barred,
-        "trouble": trouble,
         "replaces": _key(request.GET.get("replaces") or request.POST.get("replaces", "")),
         "key": uuid.uuid4(),
         "max_bytes": settings.UPLOAD_MAX_BYTES,
-        "ball_form": _ball_form(angle, {}),
+        "endpoint": reverse("intake:uploads"),
+        "send_url": reverse("intake:send", args=[angle.pk]),
     }
-    return render(request, "intake/film.html", context, status=status)
 
 
 def _still_wanted(request: HttpRequest, angle: RequestedAngle) -> int:
@@ -147,9 +162,9 @@ def club(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-@login_required
 def framing_model(request: HttpRequest) -> HttpResponseBase:
-    """The small pose network, for the check on the student's own phone."""
+    """The small pose network, for the check on a phone. Published by others, it says nothing of
+    anybody: a phone with a filming link has no account and gets it too, once for all links."""
     path = settings.MODELS_DIR / "pose_lite.task"
     if not path.exists():
         raise Http404
@@ -158,7 +173,7 @@ def framing_model(request: HttpRequest) -> HttpResponseBase:
     if coding:
         answer["Content-Encoding"] = coding
     answer["Vary"] = "Accept-Encoding"
-    answer["Cache-Control"] = "private, max-age=604800"
+    answer["Cache-Control"] = "public, max-age=604800"
     return answer
 
 
@@ -173,10 +188,26 @@ def _key(text: str) -> str:
 def send(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a whole clip from a plain form; too big a one is refused before it is read."""
     angle = mine.angle_act(request.user, pk)
+    return take_form(
+        request,
+        angle,
+        by=user_of(request),
+        page=partial(_film_page, request, angle),
+        arrived=lambda clip: redirect("intake:submission", clip.pk),
+    )
+
+
+Page = Callable[..., HttpResponse]
+
+
+def take_form(
+    request: HttpRequest, angle: RequestedAngle, *, by: User, page: Page, arrived: Page
+) -> HttpResponse:
+    """A clip from a plain form, once it is known who sends it: `page` shows a refusal."""
     if _announced(request) > settings.UPLOAD_MAX_BYTES + FORM_ROOM:
         _drain(request)
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
-        return _film_page(request, angle, trouble=refusals.too_big().sentence, status=413)
+        return page(trouble=refusals.too_big().sentence, status=413)
     buffering = BufferUploadHandler(request)
     request.upload_handlers = [buffering]
     try:
@@ -185,8 +216,8 @@ def send(request: HttpRequest, pk: int) -> HttpResponse:
         buffering.upload_interrupted()
         request._post, request._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         error = refusals.no_room()
-        return _film_page(request, angle, trouble=error.sentence, status=error.status)
-    return _send(request, angle)
+        return page(trouble=error.sentence, status=error.status)
+    return _take_form(request, angle, by=by, page=page, arrived=arrived)
 
 
 def _announced(request: HttpRequest) -> int:
@@ -198,15 +229,17 @@ def _announced(request: HttpRequest) -> int:
 
 
 @csrf_protect
-def _send(request: HttpRequest, angle: RequestedAngle) -> HttpResponse:
+def _take_form(
+    request: HttpRequest, angle: RequestedAngle, *, by: User, page: Page, arrived: Page
+) -> HttpResponse:
     form = SendForm(request.POST, request.FILES)
     if not form.is_valid():
         first = next(iter(form.errors.values()))[0]
-        return _film_page(request, angle, trouble=str(first), status=400)
+        return page(trouble=str(first), status=400)
     data = form.cleaned_data
     try:
         submission = uploads.receive_file(
-            by=user_of(request),
+            by=by,
             student=angle.request.student,
             angle=angle,
             file=data["file"],
@@ -215,13 +248,11 @@ def _send(request: HttpRequest, angle: RequestedAngle) -> HttpResponse:
             key=data["key"],
         )
     except LessonError as error:
-        return _film_page(request, angle, trouble=error.sentence, status=error.status)
+        return page(trouble=error.sentence, status=error.status)
     chosen = BallForm(request.POST)
     if chosen.is_valid() and any(chosen.cleaned_data.values()):
-        clips_services.describe_ball(
-            submission=submission, by=user_of(request), **chosen.cleaned_data
-        )
-    return redirect("intake:submission", submission.pk)
+        clips_services.describe_ball(submission=submission, by=by, **chosen.cleaned_data)
+    return arrived(submission)
 
 
 def _drain(request: HttpRequest) -> None:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from django.conf import settings
 from django.db.models import Q
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from coaching import addresses
 from coaching.intake.models import Request
 from coaching.intake.queries import State, state, waiting_submissions
 from coaching.notify.ical import Event
@@ -33,7 +33,7 @@ def _due(user: User) -> Iterator[Event]:
             uid=_uid("request", request.pk),
             when=request.due_on,
             summary=_("Film for %s") % request.student.studio.name,
-            url=_address("intake:request", request.pk),
+            url=addresses.page("intake:request", request.pk),
             changed_at=request.created_at,
         )
     drills = Assignment.objects.filter(
@@ -49,7 +49,7 @@ def _due(user: User) -> Iterator[Event]:
             uid=_uid("drill", drill.pk),
             when=drill.due_on,
             summary=drill.drill_version.title,
-            url=_address("practice:drill", drill.pk),
+            url=addresses.page("practice:drill", drill.pk),
             changed_at=drill.opened_at,
         )
 
@@ -63,7 +63,7 @@ def _awaited(user: User) -> Iterator[Event]:
             uid=_uid("answer", clip.pk),
             when=clip.promised_at,
             summary=_("An answer from %s") % clip.student.studio.name,
-            url=_address("intake:submission", clip.pk),
+            url=addresses.page("intake:submission", clip.pk),
             changed_at=clip.created_at,
         )
 
@@ -79,7 +79,7 @@ def _promised(user: User) -> Iterator[Event]:
             uid=_uid("promise", clip.pk),
             when=clip.promised_at,
             summary=_("Answer %s") % clip.student.name,
-            url=_address("review:room", clip.pk),
+            url=addresses.page("review:room", clip.pk),
             changed_at=clip.created_at,
         )
 
@@ -87,7 +87,3 @@ def _promised(user: User) -> Iterator[Event]:
 def _uid(kind: str, pk: int) -> str:
     host = settings.SITE_URL.partition("//")[2].partition("/")[0].partition(":")[0]
     return f"{kind}-{pk}@{host or 'causeway'}"
-
-
-def _address(name: str, pk: int) -> str:
-    return settings.SITE_URL + reverse(name, args=[pk])

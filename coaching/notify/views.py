@@ -6,11 +6,11 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from coaching import addresses
 from coaching.notify import devices, pushing, queries, services
 from coaching.notify.forms import LettersForm
 from coaching.notify.ical import calendar as written
@@ -33,7 +33,7 @@ def settings(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("Saved."))
         return redirect("notify:settings")
     feed = services.feed_of(user_of(request))
-    address = request.build_absolute_uri(reverse("notify:calendar", args=[feed.token]))
+    address = addresses.page("notify:calendar", feed.token)
     context = {
         "form": form,
         "address": address,

@@ -40,6 +40,7 @@ REFERENCES = {
     "assignments": "practice.assignment",
     "body_notes": "people.bodynote",
     "consents": "people.consent",
+    "filming_link": "intake.filminglink",
     "finding": "diagnosis.finding",
     "guardian": "people.guardianship",
     "link": "review.filmlink",

@@ -28,6 +28,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from coaching import addresses
 from coaching.people import outbox, security
 from coaching.people.errors import LessonError
 from coaching.people.models import User
@@ -126,14 +127,14 @@ class Accounts(DefaultAccountAdapter):  # type: ignore[misc]  # ships no types
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """By the mail worker, so that the answer's time does not tell whether the address is
         known, and no letter is lost with this process."""
-        whole = {"request": self.request, "email": email, "site": settings.SITE_URL} | context
+        whole = {"request": self.request, "email": email, "site": addresses.on_site("")} | context
         message = self.render_mail(template_prefix, email, whole)
         outbox.put(subject=message.subject, body=message.body, to=email)
 
 
 def _here(address: str) -> str:
     """The address on this site: whoever asks for a letter also names the host it was asked of."""
-    return settings.SITE_URL + urlsplit(address).path
+    return addresses.on_site(urlsplit(address).path)
 
 
 def prove_address(user: User) -> None:

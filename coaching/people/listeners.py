@@ -29,6 +29,7 @@ entry_writers: list[EntryWriter] = []
 on_media_withdrawn: list[StudentListener] = []
 on_measuring_allowed: list[StudentListener] = []
 on_measuring_ended: list[StudentListener] = []
+on_decider_changed: list[StudentListener] = []
 on_promises_changed: list[StudioListener] = []
 # What a record holds beside its rows: plain JSON by name, about the student's own account.
 record_parts: dict[str, Callable[[Student], Any]] = {}
@@ -63,6 +64,12 @@ def start_measuring(student: Student) -> None:
 def stop_measuring(student: Student) -> None:
     """Measuring is agreed to no longer: what is under way is given up."""
     for listener in on_measuring_ended:
+        listener(student=student)
+
+
+def decider_changed(student: Student) -> None:
+    """Somebody else decides for the student now: what others allowed ends for good."""
+    for listener in on_decider_changed:
         listener(student=student)
 
 

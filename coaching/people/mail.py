@@ -8,11 +8,11 @@ from django.conf import settings
 from django.core.signing import Signer
 from django.http import HttpRequest
 from django.template.loader import render_to_string
-from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.crypto import constant_time_compare
 from django.utils.translation import gettext as _
 
+from coaching import addresses
 from coaching.people import outbox
 from coaching.people.errors import LessonError
 from coaching.people.models import Invitation, Student, User
@@ -40,8 +40,7 @@ def wrote_to(email: str) -> str:
 def address_of(invitation: Invitation) -> str:
     """The full address in the e-mail. Its proof is on no page: who has it reads that mailbox."""
     proof = Signer(salt=SALT).signature(f"{invitation.pk}:{invitation.email}")
-    path = reverse("people:join", args=[invitation.token])
-    return f"{settings.SITE_URL}{path}?mailed={proof}"
+    return f"{addresses.page('people:join', invitation.token)}?mailed={proof}"
 
 
 def came_by_mail(invitation: Invitation, proof: str) -> bool:

@@ -7,23 +7,36 @@ from collections.abc import Callable
 
 from django.conf import settings
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone, translation
 from django.utils.cache import add_never_cache_headers
+from django.utils.translation import gettext as _
 
 from coaching.people import queries
 from coaching.people.errors import LessonError
 
 
 class Sentences:
-    """Shows a refusal that no form caught as a page: its one sentence, its status."""
+    """Shows a refusal that no form caught as a page: its one sentence, its status.
+
+    So is an address that only takes what a form sends, where somebody comes to it without: by
+    signing in again after the session ran out over a form, or by loading its answer anew.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        if not isinstance(response, HttpResponseNotAllowed) or request.method != "GET":
+            return response
+        if "text/html" not in request.headers.get("Accept", ""):
+            return response
+        sentence = _("Nothing was sent just now. Go back, and send it once more.")
+        page = render(request, "people/sentence.html", {"sentence": sentence}, status=405)
+        page["Allow"] = response["Allow"]
+        return page
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         if not isinstance(error, LessonError):

@@ -12,6 +12,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
+from coaching.people import ties
 from coaching.people.models import (
     ApiToken,
     AuditEntry,
@@ -34,6 +35,13 @@ ASK_AGAIN_ADULT = timedelta(days=365)
 def guardians_of(student: Student) -> QuerySet[Guardianship]:
     """Guardians who have verified their own contact and still stand."""
     return student.guardianships.filter(verified_at__isnull=False, ended_at__isnull=True)
+
+
+def decides_for(student: Student, by: User) -> bool:
+    """Who makes links that need no account: a grown-up alone, for a minor the guardian."""
+    if student.is_minor:
+        return guardians_of(student).filter(user=by).exists()
+    return student.user_id == by.pk
 
 
 def guardian_asked(student: Student) -> Guardianship | None:
@@ -165,16 +173,8 @@ def zone_of(user: User) -> ZoneInfo:
 
 
 def studio_of(user: User) -> Studio | None:
-    """The studio somebody belongs to, by whatever tie: its clock and its colour are theirs.
-
-    Read once for each `user` in hand, which is once a request.
-    """
-    if not hasattr(user, "_studio"):
-        theirs = Q(memberships__user=user) | Q(students__user=user)
-        rows = Studio.objects.filter(theirs | Q(students__guardianships__user=user))
-        user._studio = rows.first()  # type: ignore[attr-defined]
-    found: Studio | None = user._studio  # type: ignore[attr-defined]
-    return found
+    """The studio somebody belongs to, by whatever tie: its clock and its colour are theirs."""
+    return ties.of(user).studio
 
 
 def studio_zone(studio: Studio) -> ZoneInfo:
@@ -201,11 +201,7 @@ def has_proved_address(user: User) -> bool:
 
 def lacks_second_step(user: User | AnonymousUser) -> bool:
     """Whether a studio asks for a second step at sign-in that `user` has not set up."""
-    return (
-        user.is_authenticated
-        and user.memberships.filter(studio__second_step_required=True).exists()
-        and not is_mfa_enabled(user)
-    )
+    return user.is_authenticated and ties.of(user).needs_second_step and not is_mfa_enabled(user)
 
 
 def living_tokens(user: User) -> list[ApiToken]:

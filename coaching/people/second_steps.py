@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from urllib.parse import urlsplit
 
 from allauth.mfa.adapter import DefaultMFAAdapter
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
+
+from coaching import addresses
 
 ENCRYPTED = "fernet:"  # what was kept before there were keys has no such beginning
 
@@ -22,6 +25,11 @@ class SecondSteps(DefaultMFAAdapter):  # type: ignore[misc]
     def encrypt(self, text: str) -> str:
         keys = _keys()
         return text if keys is None else ENCRYPTED + keys.encrypt(text.encode()).decode()
+
+    def get_public_key_credential_rp_entity(self) -> dict[str, str]:
+        """Passkeys belong to the host of `SITE_URL`, whatever host the page was asked of."""
+        entity: dict[str, str] = super().get_public_key_credential_rp_entity()
+        return entity | {"id": urlsplit(addresses.on_site("")).hostname or entity["id"]}
 
     def decrypt(self, encrypted_text: str) -> str:
         """

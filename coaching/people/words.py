@@ -112,7 +112,10 @@ WORDS = {
     "Incorrect code.": "That code does not fit. Type the one that the app shows now.",
     "Authenticator App": "An app that shows codes",
     "Authentication using an authenticator app is active.": "It is set up.",
-    "An authenticator app is not active.": "It is not set up.",
+    "An authenticator app is not active.": (
+        "An app on your phone shows a new code every half minute; you type it after your password."
+        " It is not set up."
+    ),
     "Activate": "Set it up",
     "Deactivate": "Switch it off",
     "Activate Authenticator App": "Set up an app that shows codes",
@@ -136,7 +139,10 @@ WORDS = {
         "First open the link in the e-mail to your address; then set the second step up."
     ),
     "Recovery Codes": "Spare codes",
-    "No recovery codes set up.": "There are none yet.",
+    "No recovery codes set up.": (
+        "For the day the phone is lost: each opens your account once. They are made when the app"
+        " is set up."
+    ),
     "Unused codes": "Codes that still work",
     "Download codes": "Download them",
     "Generate new codes": "Make new ones",
@@ -154,7 +160,9 @@ WORDS = {
         "new spare codes were made for your account at Causeway."
     ),
     "Security Keys": "Passkeys and security keys",
-    "No security keys have been added.": "There is none yet.",
+    "No security keys have been added.": (
+        "Your phone or computer, by finger, face or PIN, or a key you carry. There is none yet."
+    ),
     "Add Security Key": "Add a passkey or security key",
     "Edit Security Key": "Rename the key",
     "Remove Security Key": "Remove the key",

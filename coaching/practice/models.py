@@ -54,6 +54,7 @@ class DrillVersion(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(fields=["drill", "number"], name="one_version_per_number")
         ]
@@ -95,6 +96,7 @@ class Assignment(models.Model):
     )
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(per_day__gte=1) & Q(per_day__lte=60), name="per_day_1_to_60"

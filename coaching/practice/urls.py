@@ -46,6 +46,7 @@ urlpatterns = [
     path("drills/", library.library, name="library"),
     path("drills/new/", library.write, name="library_new"),
     path("drills/odds", library.odds, name="library_odds"),
+    path("drills/preview", library.preview, name="library_preview"),
     path("drills/import", library.take_in, name="library_import"),
     path("drills/starter", library.starter, name="library_starter"),
     path("drills/export.json", library.give_out, name="library_export"),

@@ -66,6 +66,11 @@ def walk_read(user: access.AnyUser, pk: int) -> WalkThrough:
     return walk
 
 
+def walks_read(user: access.AnyUser) -> QuerySet[WalkThrough]:
+    """Walk-throughs of the answers that `user` may read."""
+    return WalkThrough.objects.filter(review__in=reviews_read(user).values("pk"))
+
+
 def film_walk(user: access.AnyUser, pk: int) -> WalkThrough:
     """A sent walk-through of which `user` may see and have the lesson film, or 404."""
     rows = access.rows_read(user, WalkThrough, "review__student")
@@ -74,6 +79,13 @@ def film_walk(user: access.AnyUser, pk: int) -> WalkThrough:
         rows.select_related("video", "review__student__studio", "review__coach"), pk=pk
     )
     films.require_seeing(user, walk)
+    return walk
+
+
+def film_act(user: access.AnyUser, pk: int) -> WalkThrough:
+    """A sent walk-through of the student's own side, who makes links to its film, or 404."""
+    walk = film_walk(user, pk)
+    access.require_acting(user, walk.review.student)
     return walk
 
 

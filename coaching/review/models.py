@@ -35,6 +35,9 @@ class Review(models.Model):
     begins_at = ""
     to_answer: Sequence[Submission] = ()
 
+    class Meta:
+        ordering = ["pk"]
+
     @property
     def is_begun(self) -> bool:
         """Whether somebody has written into it: looking at a clip begins nothing."""
@@ -63,6 +66,9 @@ class ReviewVersion(models.Model):
     text = models.TextField()
     created_at = models.DateTimeField(default=timezone.now)
     resolved_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
 
 
 @guarded
@@ -114,6 +120,9 @@ class WalkThrough(models.Model):
     duration_s = models.FloatField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
 
 
 @guarded

@@ -60,37 +60,40 @@ def _joint_name(joint: str) -> str:
 
 
 def figure_row(figure: dict[str, Any], user: User | None = None) -> dict[str, Any]:
-    """A figure of the sidebar with its name, and the first reading of a corrected one."""
+    """A figure of the sidebar: its name, its words or why there are none, and its first reading.
+
+    There are some fifty on a page that is made anew at each correction, and none has a band, so
+    they are worded here and not by `interval_mark`.
+    """
     imperial = getattr(user, "units", "") == User.Units.IMPERIAL
 
-    def said(value: float | None) -> str:
+    def said(value: float | None, uncertainty: float | None = None) -> str:
         if value is None:
             return ""
         return amounts.value_words(
-            value, unit=figure["unit"], measure=figure["id"], imperial=imperial
+            value, uncertainty, unit=figure["unit"], measure=figure["id"], imperial=imperial
         )
 
-    was = said(figure.get("original"))
+    words = said(figure["value"], figure["uncertainty"])
+    was = said(figure["original"]) if figure.get("original") is not None else ""
     return figure | {
         "label": naming.label_of(figure["id"]),
-        "drawn_json": _drawn_json(figure, imperial=imperial),
-        "was": was if was != said(figure["value"]) else "",
+        "words": words,
+        "why": "" if words else codes.reason_words(figure["reason"] or "not_ready"),
+        "drawn_json": _drawn_json(figure, words),
+        "was": was if was and was != said(figure["value"]) else "",
     }
 
 
-def _drawn_json(figure: dict[str, Any], *, imperial: bool) -> str:
+def _drawn_json(figure: dict[str, Any], words: str) -> str:
     """What the room needs to draw a figure on the golfer; empty when it cannot be drawn."""
     if figure["value"] is None or not figure["segments"]:
         return ""
-    said = amounts.value_words(
-        figure["value"], figure["uncertainty"], unit=figure["unit"], measure=figure["id"],
-        imperial=imperial,
-    )  # fmt: skip
     return json.dumps(
         {
             "id": figure["id"],
             "sd": figure["uncertainty"],
-            "text": said,
+            "text": words,
             "segments": figure["segments"],
         }
     )
@@ -109,13 +112,12 @@ def difference_row(row: dict[str, Any], user: User | None = None) -> dict[str, A
         by = sign + amounts.value_words(number, unit=unit).replace("open ", "")
 
     def drawn(estimate: Any) -> str:
-        figure = {
-            "id": row["measure"],
-            "unit": row["unit"],
-            "segments": SEGMENTS.get(row["measure"]),
-        }
-        held = {"value": estimate and estimate.value, "uncertainty": estimate and estimate.sd}
-        return _drawn_json(figure | held, imperial=imperial)
+        if not estimate:
+            return ""
+        figure = {"id": row["measure"], "segments": SEGMENTS.get(row["measure"])}
+        held = {"value": estimate.value, "uncertainty": estimate.sd}
+        said = amounts.value_words(estimate.value, estimate.sd, unit=row["unit"], **named)
+        return _drawn_json(figure | held, said)
 
     least, least_unit = amounts.shown(row["least"], row["unit"], imperial=imperial)
     return row | {

@@ -13,10 +13,9 @@ from analysis.errors import AnalysisError
 from analysis.files import local_path
 from analysis.models import Video
 from coaching import numbers
-from coaching.kept import cache
+from coaching.review import clip_cache
 from coaching.review.queries import curves as archives
 
-KEPT_S = 3600
 # Cropped to the golfer, three wide to four high: (width, height) in pixels.
 SIZES = {"thumb": (132, 176), "half": (270, 360), "card": (520, 416), "still": (480, 640)}
 # The moment that says most of a clip, in this order.
@@ -59,12 +58,12 @@ def cut(video: Video, time_s: float, size: str = "") -> bytes | None:
     size : str
         A key of `SIZES` crops it to the golfer; nothing gives the whole picture.
     """
-    key = f"review-still-{video.pk}-{video.copy.name}-{time_s:.4f}-{size}"
-    picture: bytes | None = cache.get(key)
+    what = f"still-{video.copy.name}-{time_s:.4f}-{size}"
+    picture: bytes | None = clip_cache.get(video.pk, what)
     if picture is None:
         picture = _cut(video, time_s, size)
         if picture is not None:
-            cache.set(key, picture, KEPT_S)
+            clip_cache.keep(video.pk, what, picture)
     return picture
 
 
@@ -117,8 +116,8 @@ def _boxes(video: Video) -> tuple[list[int], list[Box | None]]:
     run = video.measured()
     if run is None:
         return [], []
-    key = f"review-boxes-{run.pk}-{run.artifact.name}"
-    known: tuple[list[int], list[Box | None]] | None = cache.get(key)
+    what = f"boxes-{run.pk}-{run.artifact.name}"
+    known: tuple[list[int], list[Box | None]] | None = clip_cache.get(video.pk, what)
     if known is None:
         held = archives.archive(run)
         if held is None:  # it may be away only now
@@ -127,7 +126,7 @@ def _boxes(video: Video) -> tuple[list[int], list[Box | None]]:
         series: list[list[Any]] = list(curves["joints"].values())
         rows = range(len(curves["frames"]))
         known = curves["frames"], [_box(video, [curve[i] for curve in series]) for i in rows]
-        cache.set(key, known, KEPT_S)
+        clip_cache.keep(video.pk, what, known)
     return known
 
 

@@ -345,6 +345,37 @@ def test_sweep_gives_up_at_the_cap(told: list[int], settings: Any) -> None:
     assert (run.status, run.error_code, told) == ("failed", "too_heavy", [])
 
 
+@pytest.mark.parametrize(
+    ("kind", "queue"),
+    [
+        (Kind.CHECK, "checks"),
+        (Kind.COPY, "films"),
+        (Kind.MEASURE, "films"),
+        (Kind.RENDER, "renders"),
+    ],
+)
+def test_every_kind_of_run_has_its_queue_first_and_when_it_is_tried_again(
+    kind: str,
+    queue: str,
+    monkeypatch: pytest.MonkeyPatch,
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    queues: list[tuple[int, str]] = []
+    monkeypatch.setattr(
+        "analysis.tasks.run_task.apply_async",
+        lambda args, retry, queue: queues.append((args[0], queue)),
+    )
+    video = factories.make_video()
+    with django_capture_on_commit_callbacks(execute=True):
+        run = services.request_run(video=video, kind=kind)
+    Run.objects.filter(pk=run.pk).update(status=Status.FAILED, error_code="internal")
+    with django_capture_on_commit_callbacks(execute=True):
+        assert services.retry_run(run=run)
+    Run.objects.filter(pk=run.pk).update(queued_at=timezone.now() - timedelta(hours=1))
+    services.sweep()
+    assert queues == [(run.pk, queue)] * 3
+
+
 def test_sweep_tells_the_queue_of_what_it_forgot_once_per_lease(told: list[int]) -> None:
     long_ago = timezone.now() - timedelta(hours=1)
     forgotten = factories.make_run(kind=Kind.CHECK, status=Status.QUEUED, queued_at=long_ago)

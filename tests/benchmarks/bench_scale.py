@@ -10,7 +10,9 @@ worker_scaling: clips in a second by two processes over those by one, decoding l
 
 `SCALE_STUDENTS` (200) in studios of a hundred, each with 20 submissions of which 2 wait; the
 figures of a release are made with 10000, and `SCALE_SECONDS` (10) with 60. `SCALE_RATE` (10) is how
-many requests come in a second. Starts a PostgreSQL of its own unless `DATABASE_URL` names one.
+many requests come in a second. Starts a PostgreSQL of its own unless `DATABASE_URL` names one;
+`SCALE_KEEP` names a folder for its rows, which the next run finds there and brings to the newest
+migration, so that only the pages are measured.
 """
 
 from __future__ import annotations
@@ -35,6 +37,7 @@ STUDENTS = int(os.environ.get("SCALE_STUDENTS") or 200)
 SECONDS = int(os.environ.get("SCALE_SECONDS") or 10)
 PER_STUDIO, CLIPS, WAITING = 100, 20, 2
 A_SECOND = int(os.environ.get("SCALE_RATE") or 10)
+KEEP = os.environ.get("SCALE_KEEP", "")
 STRIDE = 1000  # numbers kept free between the rows of one student and of the next
 ROOT = Path(__file__).resolve().parents[2]
 CLIP = ROOT / "coaching" / "demo" / "clips" / "baseline_dtl.mp4"
@@ -69,7 +72,12 @@ def postgres() -> Iterator[str | None]:
     if not (where / "initdb").exists():
         yield None
         return
-    with tempfile.TemporaryDirectory(prefix="causeway-scale-") as folder:
+    with contextlib.ExitStack() as stack:
+        if KEEP:
+            folder = str(Path(KEEP).resolve())
+            Path(folder).mkdir(parents=True, exist_ok=True)
+        else:
+            folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="causeway-scale-"))
         become: list[str] = []
         if os.getuid() == 0:  # PostgreSQL refuses to run as root
             shutil.chown(folder, "postgres")
@@ -77,7 +85,8 @@ def postgres() -> Iterator[str | None]:
         data = f"{folder}/data"
         made = [*become, where / "initdb", "-D", data, "-U", "causeway", "--auth=trust"]
         made += ["--encoding=UTF8", "--locale=C.UTF-8", "--no-sync"]
-        subprocess.run(made, check=True, stdout=subprocess.DEVNULL, cwd=folder)
+        if not Path(data).exists():
+            subprocess.run(made, check=True, stdout=subprocess.DEVNULL, cwd=folder)
         # As small as a machine with two cores has it; what is measured is read, not written.
         told = [*become, where / "postgres", "-D", data, "-k", folder, "-h", "", "-c", "fsync=off"]
         told += ["-c", "shared_buffers=512MB", "-c", "max_wal_size=4GB"]
@@ -105,8 +114,8 @@ def pages() -> None:
     from django.test.utils import setup_test_environment
 
     setup_test_environment()
-    runner = DiscoverRunner(verbosity=0, interactive=False)
-    old = runner.setup_databases()
+    runner = DiscoverRunner(verbosity=0, interactive=False, keepdb=bool(KEEP))
+    old = runner.setup_databases(serialized_aliases=set())
     try:
         measure_pages()
     finally:
@@ -250,7 +259,7 @@ def measure_pages() -> None:
     from coaching.people.models import Student, User
 
     began = time.monotonic()
-    coaches = fill()
+    coaches = list(User.objects.filter(memberships__role="owner").order_by("pk")) or fill()
     figure("students", Student.objects.count(), "rows")
     figure("submissions", Submission.objects.count(), "rows")
     figure("fill_s", time.monotonic() - began, "s")

@@ -116,3 +116,20 @@ def test_a_coach_shows_it_to_one_student(desk, phone, live_server, assert_access
     mine.goto(f"{live_server.url}/drill/{assignment.pk}/")
     mine.wait_for_function("document.querySelector('video.own').readyState >= 1")
     assert_accessible(mine)
+
+
+def test_the_student_s_words_follow_what_is_typed(desk, live_server) -> None:
+    page = desk(factories.make_coach())
+    page.goto(f"{live_server.url}/drills/new/")
+    shown = page.locator("step-preview")
+    expect(shown).to_contain_text("You are asked:")
+    page.locator("#step-0-0-question").fill("Did the pocket go back?")
+    expect(shown).to_contain_text("Did the pocket go back?")
+    page.locator("#step-0-0-comparison").select_option("at_least")
+    expect(shown).to_contain_text("Write the number")
+    page.locator("#step-0-0-figure").select_option("pelvis_turn_deg@top")
+    page.locator("#step-0-0-low").fill("30")
+    expect(shown).to_contain_text("at least 30°")
+    expect(shown).to_contain_text("A sound swing,")
+    page.get_by_role("button", name="Add a step", exact=True).click()
+    expect(shown).to_contain_text("Step 2 of 2")  # the one the keyboard stands in

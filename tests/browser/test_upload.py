@@ -293,6 +293,9 @@ def test_a_reload_and_another_page_lose_nothing(
     upload = Upload.objects.get()
     page.get_by_role("link", name="Back to your page").click()
     expect(page.get_by_role("heading", name="is not sent yet")).to_be_visible()
+    # One thing at a time: the film that waits is what the page is about, and is asked for no more.
+    expect(page.locator("main h1:visible")).to_have_count(1)
+    expect(page.get_by_role("link", name="Film it")).to_have_count(0)
     picture(page, "home-unsent")
     page.reload()
     broken.clear()
@@ -301,7 +304,27 @@ def test_a_reload_and_another_page_lose_nothing(
     assert Upload.objects.get() == upload
     assert Submission.objects.get().video.original.read() == CLIP.read_bytes()
     page.goto(f"/mine/{angle.request.student_id}/")
+    expect(page.locator("main h1:visible")).to_have_count(1)
     expect(page.get_by_role("heading", name="is not sent yet")).to_have_count(0)
+
+
+def test_a_film_of_something_else_leads_and_the_next_stands_behind(
+    angle: RequestedAngle, phone: Any
+) -> None:
+    page = film(phone, angle)
+    page.route("**/uploads/**", lambda route: route.abort())
+    page.get_by_label("Use my camera").set_input_files(CLIP)
+    expect(page.get_by_role("heading", name="No connection. Your clip is safe.")).to_be_visible()
+    factories.make_submission(student=angle.request.student, angle=angle)
+    other = factories.make_request(student=angle.request.student, angles=0)
+    factories.make_angle(request=other, view="face_on")
+    page.goto(f"/mine/{angle.request.student_id}/")
+    expect(page.locator("main h1:visible")).to_have_text(re.compile("is not sent yet"))
+    expect(page.get_by_role("link", name=re.compile("Film it$"))).to_be_visible()
+    page.once("dialog", lambda asked: asked.accept())
+    page.get_by_role("button", name="Delete it").click()
+    expect(page.locator("main h1:visible")).to_have_text(re.compile("^Film your swing face on"))
+    expect(page.get_by_role("link", name="Film it")).to_have_count(1)
 
 
 def test_pause_and_go_on_by_keyboard(angle: RequestedAngle, desk: Any) -> None:
@@ -415,6 +438,72 @@ def test_without_a_camera_the_other_ways_remain(angle: RequestedAngle, phone: An
     page.goto(f"/film/{angle.pk}/")
     expect(page.get_by_label("Use my camera")).to_be_attached()
     expect(page.get_by_role("button", name="It stands there. Check it")).to_have_count(0)
+
+
+def test_a_guardian_sends_it_to_the_childs_own_phone(
+    coach: User, phone: Any, browser: Any, live_server: Any, picture: Any, assert_accessible: Any
+) -> None:
+    """Made on one phone, filmed and sent on another that has no account; ended by a tap."""
+    minor = Student.AgeBand.MINOR
+    nell = factories.make_student(coach=coach, name="Nell Quist", age_band=minor, consents=False)
+    guardian = factories.make_guardian(student=nell)
+    factories.make_consents(nell, given_by=guardian)
+    factories.make_request(student=nell)
+    page = phone(guardian)
+    page.goto(f"/mine/{nell.pk}/")
+    page.get_by_role("link", name="Send it to Nell’s phone").tap()
+    page.get_by_role("button", name="Make the link").tap()
+    expect(page.get_by_role("heading", name="Point the other phone")).to_be_visible()
+    picture(page, "phone-link")
+    assert_accessible(page)
+    address = page.get_by_label("The link", exact=True).input_value()
+    path = address[address.index("/phone/") :]
+    other = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 844})
+    try:
+        hers = other.new_page()
+        hers.goto(path)
+        expect(hers.get_by_role("link")).to_have_count(1)  # the way past what is above
+        picture(hers, "phone-by-link")
+        assert_accessible(hers)
+        hers.get_by_label("Use a video from my phone").set_input_files(CLIP)
+        expect(hers.get_by_role("heading", name="It is being checked.")).to_be_visible(
+            timeout=60_000
+        )
+        assert Submission.objects.get().sent_by == guardian
+        page.get_by_role("button", name="End this link now").tap()
+        expect(page.get_by_text("Nothing can be filmed by this link")).to_be_visible()
+        hers.reload()
+        expect(hers.get_by_role("heading", name="This link has ended.")).to_be_visible()
+    finally:
+        other.close()
+
+
+SAVES_DATA = """Object.defineProperty(
+  Navigator.prototype, "connection", { get: () => ({ saveData: true }) }
+)"""
+
+
+def test_a_phone_that_saves_data_films_without_the_check(
+    angle: RequestedAngle, phone: Any, picture: Any
+) -> None:
+    """It is told how much the check loads, and nothing of it is loaded unless it is asked for."""
+    page = phone(angle.request.student.user)
+    page.add_init_script(SAVES_DATA)
+    camera(page, CLIP)
+    loaded: list[str] = []
+    page.on("request", lambda request: loaded.append(request.url))
+    page.goto(f"/film/{angle.pk}/")
+    expect(
+        page.get_by_text("Your phone saves data. The check of the picture loads")
+    ).to_be_visible()
+    picture(page, "film-saves-data")
+    page.get_by_role("button", name="Film without the check").tap()
+    expect(page.locator("dialog.camera [role=status]")).to_have_text("Press “Film now”")
+    page.get_by_role("button", name="Film now").tap()
+    expect(page.locator("dialog.camera [role=status]")).to_have_text("Stand still")
+    page.get_by_role("button", name="Stop", exact=True).tap()
+    expect(page.locator("dialog.camera")).not_to_be_visible()
+    assert not [url for url in loaded if "tasks-vision" in url or url.endswith("/film/model")]
 
 
 @pytest.mark.slow

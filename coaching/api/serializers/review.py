@@ -47,11 +47,13 @@ class TurnCheckSerializer(serializers.Serializer[Any]):
 
 class MarkSerializer(ModelSerializer[Mark]):
     video = Key(source="video_id")
+    key = serializers.UUIDField(required=False)
 
     class Meta:
         model = Mark
         fields = [
             "id",
+            "key",
             "video",
             "start_s",
             "end_s",

@@ -179,13 +179,12 @@ class Reviews(viewsets.ReadOnlyModelViewSet[Review]):
     @extend_schema(request=MarkSerializer, responses={201: MarkSerializer})
     @action(detail=True, methods=["post"])
     def mark(self, request: ApiRequest, pk: int) -> Response:
-        """Draw or note something on a moment of a clip."""
+        """Draw or note something on a moment of a clip; the same `key` again is the same mark,
+        and so is an equal one within a minute."""
         draft = self._draft(request, pk)
         validated = checked(MarkSerializer, request)
         video = video_of(draft, validated.pop("video_id"))
-        row = marks.add_mark(
-            by=user_of(request), review=draft, video=video, key=uuid.uuid4(), **validated
-        )
+        row = marks.add_mark(by=user_of(request), review=draft, video=video, **validated)
         return Response(MarkSerializer(row).data, status=status.HTTP_201_CREATED)
 
 

@@ -31,11 +31,18 @@ def sift(context: Any, **changes: Any) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def sift_to(context: Any, name: str) -> str:
+    """The address of this list up to what `name` is to be: `?kind=clips&at=`, for many links."""
+    address = sift(context, **{name: ""})
+    return f"{address}{'' if address == '?' else '&'}{name}="
+
+
+@register.simple_tag(takes_context=True)
 def waiting_count(context: Any) -> int:
     """How many things wait for the signed-in coach, at most a minute old."""
     user = context["user"]
     students = access.students_taught(user).filter(closed_at__isnull=True)
-    return waiting.counted(user, lambda: len(rows.waiting_list(students)))
+    return waiting.counted(user, lambda: len(rows.waiting_of(rows.things_of(students))))
 
 
 @register.filter

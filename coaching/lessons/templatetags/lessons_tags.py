@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from django import template
@@ -18,7 +19,7 @@ from coaching.lessons import shell
 from coaching.lessons.cause_graph import draw_narrow, draw_wide
 from coaching.lessons.interval_marks import Marked
 from coaching.lessons.wording import amounts, codes, deadlines, held_club, naming
-from coaching.people import access
+from coaching.people import ties
 from coaching.people.models import User
 
 register = template.Library()
@@ -140,6 +141,7 @@ def state_mark(state: str, size: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
+@cache
 def icon(name: str, size: str = "") -> str:
     """An icon of the sprite (`.ci/icons.py`), `s` for small; its word must stand beside it."""
     return format_html(
@@ -156,7 +158,7 @@ class SidesNode(template.Node):
 
     def render(self, context: Any) -> str:
         student = self.student.resolve(context)
-        if student is None or access.is_staff_of(context["user"], student):
+        if student is None or ties.of(context["user"]).is_staff(student):
             return self.nodelist.render(context)
         with naming.sides_of(student.handedness):
             return self.nodelist.render(context)
@@ -373,10 +375,9 @@ def agreement_words(found: Any) -> str:
 
 @register.simple_tag(takes_context=True)
 def navigation(context: Any) -> list[dict[str, Any]]:
-    """The signed-in person's few ways, by role; two queries."""
-    user, path = context["user"], context["request"].path
-    teaches = access.studios(user).exists()
-    learners = list(access.acts_as(user).order_by("pk")[:2])
+    """The signed-in person's few ways, by role."""
+    bound, path = ties.of(context["user"]), context["request"].path
+    learners = list(bound.students.values())[:2]
     items: list[dict[str, Any]] = []
 
     def add(item: shell.Item, *args: Any, **more: Any) -> None:
@@ -384,7 +385,7 @@ def navigation(context: Any) -> list[dict[str, Any]]:
         here = path == url or (bool(item.under) and path.startswith(item.under))
         items.append({"label": item.label, "icon": item.icon, "url": url, "here": here} | more)
 
-    if teaches:
+    if bound.studios:
         for item in shell.coach_menu:
             add(item, count=item.count)
     if len(learners) == 1 and learners[0].joined_at is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from django import template
@@ -9,7 +10,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from coaching.lessons import shell
-from coaching.people import access
+from coaching.people import ties
 from coaching.people.models import Student
 
 register = template.Library()
@@ -21,7 +22,7 @@ def student_head(context: Any, student: Student, tab: str = "", **more: Any) -> 
 
     `heading=True` makes the name the page's h1, where the page has no better sentence.
     """
-    if not access.is_staff_of(context["user"], student):
+    if not ties.of(context["user"]).is_staff(student):
         return {"student": None}
     return {
         "student": student,
@@ -49,7 +50,8 @@ def child_of(context: Any, student: Student) -> str:
     user = context["user"]
     if not user.is_authenticated or user.pk == student.user_id:
         return ""
-    acts = not access.is_staff_of(user, student) and access.may_act(user, student)
+    bound = ties.of(user)
+    acts = bound.acts_for(student) and not bound.is_staff(student)
     return first_name(student.name) if acts else ""
 
 
@@ -69,8 +71,13 @@ def thumb(video: Any, name: str = "", size: str = "") -> str:
     return format_html(
         '<img class="{}" src="{}" alt="" loading="lazy" width="42" height="56">',
         classes,
-        reverse("thumb", args=[pk]),
+        _thumb_address(pk),
     )
+
+
+@lru_cache(maxsize=10_000)
+def _thumb_address(pk: int) -> str:
+    return reverse("thumb", args=[pk])
 
 
 @register.filter

@@ -62,6 +62,7 @@ class Student(BallFields):
     films_erased_on = models.DateField(null=True, blank=True)
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(stature_cm__isnull=True)
@@ -95,6 +96,7 @@ class StudentTag(models.Model):
     label = models.CharField(max_length=24)
 
     class Meta:
+        ordering = ["label", "pk"]
         constraints = [
             models.UniqueConstraint(fields=["student", "label"], name="tag_once_per_student")
         ]
@@ -149,6 +151,7 @@ class Guardianship(models.Model):
     of_age_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(fields=["student", "email"], name="guardian_once_per_student")
         ]
@@ -178,6 +181,7 @@ class Consent(models.Model):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
+        ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["student", "purpose"],
@@ -224,3 +228,6 @@ class BodyNote(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
     accepted_as_limit_at = models.DateTimeField(null=True, blank=True)
     over_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]

@@ -15,6 +15,7 @@ from coaching.people import access, audit
 from coaching.people.accounts import prove_address
 from coaching.people.errors import LessonError
 from coaching.people.listeners import (
+    decider_changed,
     notify,
     notify_once,
     start_measuring,
@@ -291,6 +292,7 @@ def void_consents(student: Student, *, by: User) -> None:
     Student.objects.filter(pk=student.pk).update(films_erased_on=by_when)
     student.films_erased_on = by_when
     stop_measuring(student)
+    decider_changed(student)
     notify(
         student=student,
         kind="consent",

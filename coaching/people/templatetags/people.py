@@ -9,11 +9,13 @@ from django import template
 from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
 
+from coaching import addresses
 from coaching.people import queries
 from coaching.people.purposes import WORDING
 from coaching.people.zones import moment_words
 
 register = template.Library()
+register.simple_tag(addresses.page, name="full_address")
 
 
 @register.simple_tag(takes_context=True)

@@ -6,11 +6,11 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from coaching import addresses
 from coaching.people import access, queries
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
@@ -70,8 +70,7 @@ def student_edit(request: HttpRequest, pk: int) -> HttpResponse:
         "student": student,
         "form": form,
         "invitation": invitation,
-        "address": invitation
-        and request.build_absolute_uri(reverse("people:join", args=[invitation.token])),
+        "address": invitation and addresses.page("people:join", invitation.token),
         "guardians": queries.guardians_of(student),
         "guardian_asked": queries.guardian_asked(student) if student.is_minor else None,
         "consents_missing": queries.consents_missing(student),

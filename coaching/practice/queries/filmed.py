@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.models import Measurement, Run
@@ -31,18 +31,28 @@ class Film:
         return (mean_of(read, share=constant_share(measure)), len(read)) if read else None
 
 
-def films(submissions: Iterable[Submission], *, version: str = "") -> dict[int, Film]:
-    """The newest figures of each clip that was measured, by submission. Two queries."""
+def films(
+    submissions: Iterable[Submission], *, version: str = "", measures: Collection[str] | None = None
+) -> dict[int, Film]:
+    """The newest figures of each clip that was measured, by submission. Two queries.
+
+    With `measures` only theirs: a film has some sixty, and a page may draw two.
+    """
     videos = {submission.video_id: submission.pk for submission in submissions}
-    read = films_of_videos(list(videos), version=version)
+    read = films_of_videos(list(videos), version=version, measures=measures)
     return {videos[video]: film for video, film in read.items()}
 
 
-def films_of_videos(videos: Sequence[int], *, version: str = "") -> dict[int, Film]:
+def films_of_videos(
+    videos: Sequence[int], *, version: str = "", measures: Collection[str] | None = None
+) -> dict[int, Film]:
     runs = Run.objects.newest_measured(version).filter(video__in=videos)
     newest = {run.pk: run for run in runs.only("pk", "video_id", "pipeline_version")}
     rows: dict[int, dict[int, dict[tuple[str, str], Measurement]]] = {pk: {} for pk in newest}
-    for row in Measurement.objects.filter(run__in=newest):
+    figures = Measurement.objects.filter(run__in=newest)
+    if measures is not None:
+        figures = figures.filter(measure__in=measures)
+    for row in figures:
         rows[row.run_id].setdefault(row.repetition, {})[row.measure, row.event] = row
     return {
         newest[pk].video_id: Film(

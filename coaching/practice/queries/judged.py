@@ -109,8 +109,12 @@ def attempts_of(submissions: Iterable[Submission]) -> dict[int, list[Attempt]]:
     One film may answer several drills; clips of a request of its own have none.
     """
     angles = {s.angle_id for s in submissions if s.angle_id}
+    # Most clips were filmed for no drill; five tables are joined for those that were.
+    tried = list(Attempt.objects.filter(angle__in=angles).values_list("pk", flat=True))
+    if not tried:
+        return {}
     attempts = (
-        Attempt.objects.filter(angle__in=angles)
+        Attempt.objects.filter(pk__in=tried)
         .select_related("step__assignment__drill_version", "verdict", "angle")
         .prefetch_related("step__criteria")
     )
@@ -134,6 +138,8 @@ def judged_all(submissions: Sequence[Submission]) -> dict[int, list[Judged]]:
     """Every clip against the criteria of each step it was filmed for."""
     submissions = list(submissions)
     attempts = attempts_of(submissions)
+    if not attempts:
+        return {}
     measured = films([s for s in submissions if s.pk in attempts])
     answers: dict[tuple[int, int], bool] = {
         (answer.submission_id, answer.criterion_id): answer.yes

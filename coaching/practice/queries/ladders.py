@@ -40,6 +40,20 @@ def with_ladder(rows: QuerySet[Assignment]) -> QuerySet[Assignment]:
     ).prefetch_related("steps__criteria", Prefetch("steps__attempts", queryset=attempts))
 
 
+def with_steps(rows: QuerySet[Assignment]) -> QuerySet[Assignment]:
+    """What `current_step` and `passed_days` look at, and the drill's title; criteria are apart."""
+    attempts = (
+        Attempt.objects.select_related("verdict__submission", "angle")
+        .prefetch_related(
+            Prefetch("angle__submissions", queryset=Submission.objects.order_by("pk"))
+        )
+        .order_by("pk")
+    )
+    return rows.select_related("drill_version").prefetch_related(
+        "steps", Prefetch("steps__attempts", queryset=attempts)
+    )
+
+
 @dataclass(frozen=True)
 class CurrentStep:
     """Where a student stands on a ladder, and the one next thing there.
@@ -184,13 +198,17 @@ def checks_due(students: QuerySet[Student]) -> QuerySet[Assignment]:
     )
 
 
-def passed_steps(student: Student) -> QuerySet[Step]:
-    """Steps that were passed, newest first."""
-    return (
-        Step.objects.filter(assignment__student=student, passed_at__isnull=False)
-        .select_related("assignment__drill_version")
-        .order_by("-passed_at")
-    )
+def passed_steps(assignments: Iterable[Assignment]) -> list[Step]:
+    """Steps of these that were passed, newest first; from memory when steps were prefetched."""
+    found = [(s.passed_at, s.pk, s) for a in assignments for s in a.steps.all() if s.passed_at]
+    return [step for _at, _pk, step in sorted(found, reverse=True)]
+
+
+def measures_asked(assignments: Iterable[Assignment]) -> list[tuple[str, str]]:
+    """The (measure, event) pairs that drills ask for, each once, in order of coming up."""
+    criteria = [c for a in assignments for s in a.steps.all() for c in s.criteria.all()]
+    criteria.sort(key=lambda c: (c.position, c.pk))
+    return list(dict.fromkeys((c.measure, c.event) for c in criteria if c.measure))
 
 
 def library(studio_ids: Iterable[int]) -> QuerySet[Drill]:

@@ -88,14 +88,17 @@ class Series:
         return self.view, self.kind, self.effort, self.ball, self.club
 
 
-def series_of(student: Student) -> list[Series]:
-    """The measures that were asked for or found, over time, each condition by itself."""
+def series_of(student: Student, *, asked: Sequence[tuple[str, str]] | None = None) -> list[Series]:
+    """The measures that were asked for or found, over time, each condition by itself.
+
+    `asked` are the pairs that the opened drills ask for, where they were read already.
+    """
     clips = list(
         student.submissions.filter(replaced_by__isnull=True)
         .select_related("video", "angle")
         .order_by("created_at")
     )
-    wanted = _followed(student)
+    wanted = _followed(student, asked)
     bands = {
         pk: {(a.measure, a.event): a.target.band for j in results for a in j.asked if a.target}
         for pk, results in judged_all(clips).items()
@@ -103,7 +106,7 @@ def series_of(student: Student) -> list[Series]:
     together: dict[tuple[str, ...], list[Submission]] = defaultdict(list)
     for clip in clips:
         together[_condition(clip)].append(clip)
-    measured = films(clips)
+    measured = films(clips, measures={measure for measure, _event in wanted})
     again = _measured_again(clips)
     found = []
     for condition, alike in together.items():
@@ -179,14 +182,6 @@ def read_alike(found: Sequence[Series]) -> list[Series]:
     return [s for s in found if s.version == newest.version]
 
 
-def measures_asked(student: Student) -> set[tuple[str, str]]:
-    """The measures that the student's drills ask for."""
-    criteria = Criterion.objects.filter(
-        step__assignment__student=student, step__assignment__opened_at__isnull=False
-    ).exclude(measure="")
-    return set(criteria.values_list("measure", "event"))
-
-
 def _measured_again(clips: Sequence[Submission]) -> set[int]:
     """Videos that wait in the background for the newest pipeline version."""
     going = Run.objects.filter(
@@ -197,14 +192,15 @@ def _measured_again(clips: Sequence[Submission]) -> set[int]:
     return set(going.values_list("video_id", flat=True))
 
 
-def _followed(student: Student) -> list[tuple[str, str]]:
+def _followed(student: Student, asked: Sequence[tuple[str, str]] | None) -> list[tuple[str, str]]:
     """Measures of the student's published criteria and findings, in order of coming up."""
     found = student.findings.filter(review__published_at__isnull=False).exclude(measure="")
-    criteria = Criterion.objects.filter(
-        step__assignment__student=student, step__assignment__opened_at__isnull=False
-    ).exclude(measure="")
-    pairs = [*criteria.values_list("measure", "event"), *found.values_list("measure", "event")]
-    return list(dict.fromkeys(pairs))
+    if asked is None:
+        criteria = Criterion.objects.filter(
+            step__assignment__student=student, step__assignment__opened_at__isnull=False
+        ).exclude(measure="")
+        asked = list(criteria.values_list("measure", "event"))
+    return list(dict.fromkeys([*asked, *found.values_list("measure", "event")]))
 
 
 def _condition(clip: Submission) -> tuple[str, ...]:
@@ -298,7 +294,10 @@ def kept_change(assignment: Assignment) -> tuple[Criterion | None, list[Kept]]:
     if criterion is None or criterion.baseline is None:
         return criterion, []
     clips = {r.pk: _newest_clip(r) for r in steps}
-    version = newest_version(films(there := [clip for clip in clips.values() if clip]), there)
+    there = [clip for clip in clips.values() if clip]
+    if not there:
+        return criterion, []
+    version = newest_version(films(there), there)
     measured = films(there, version=version)
     rebase([criterion], version=version)  # may leave it without a baseline
     if criterion.baseline is None:

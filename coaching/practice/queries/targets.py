@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.templatetags.static import static
@@ -89,12 +90,17 @@ class ShownTarget:
         return amounts.value_words(c.baseline, c.baseline_uncertainty, measure=c.measure)
 
 
-def targets_shown(step: Step, slug: str, handedness: str) -> list[ShownTarget]:
-    """The targets of a step, the first one large; those a person judges have no picture."""
+def targets_shown(
+    step: Step, slug: str, handedness: str, *, criteria: Iterable[Criterion] | None = None
+) -> list[ShownTarget]:
+    """The targets of a step, the first one large; those a person judges have no picture.
+
+    `criteria` in place of the stored ones, for a step that is still being written.
+    """
     drawn = positions_of(slug, handedness)
     held = MOVES[slug].held if slug in MOVES else ""
     found = []
-    for criterion in step.criteria.all():
+    for criterion in step.criteria.all() if criteria is None else criteria:
         if not criterion.measure:
             continue
         moments = [criterion.event]

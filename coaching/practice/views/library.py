@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from coaching import numbers
 from coaching.bodies import takes_up_to
 from coaching.diagnosis.catalogue import STAGES
 from coaching.diagnosis.entries import catalogue_of, stage_title
@@ -25,7 +26,7 @@ from coaching.people.errors import LessonError
 from coaching.people.models import Studio
 from coaching.people.sides import without_sides
 from coaching.practice import access as practice_access
-from coaching.practice import drills, forms, ladder_form
+from coaching.practice import drills, forms, ladder_form, previewing
 from coaching.practice.models import Assignment, Drill, DrillVersion
 from coaching.practice.odds import usual_odds
 from coaching.practice.queries import ladders
@@ -158,6 +159,8 @@ def write(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         "row": row,
         "instructions": "\n".join(step["text"] for step in row["instructions"]),
         "rows": ladder_form.rows(row["ladder"], odds=usual_odds),
+        "preview": previewing.preview_of(row["ladder"], 0, slug=row["slug"]),
+        "feel": row["feel"],
         "lists": ladder_form.choices(),
         "loads": forms.LOADS,
         "causes": causes(studio),
@@ -179,6 +182,21 @@ def odds(request: HttpRequest) -> HttpResponse:
         criterion = None
     found = usual_odds(step, criterion) if criterion and criterion.get("measure") else None
     return render(request, "practice/_usual_odds.html", {"odds": found})
+
+
+@require_POST
+@login_required
+def preview(request: HttpRequest) -> HttpResponse:
+    """One step of the ladder as its student will read it, while it is typed."""
+    try:
+        place = numbers.whole(request.POST.get("place", "0"), high=100)
+    except ValueError:
+        place = 0
+    shown = previewing.preview_of(
+        ladder_form.typed(request.POST), place, slug=request.GET.get("drill", "")
+    )
+    context = {"preview": shown, "feel": request.POST.get("feel", "")[:200]}
+    return render(request, "practice/_preview.html", context)
 
 
 def _empty() -> dict[str, Any]:

@@ -11,8 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from coaching.people import access
-from coaching.people.models import Student
+from coaching.people import ties
 from coaching.practice import charts
 from coaching.practice.queries import ladders
 from coaching.practice.queries import progress as progress_queries
@@ -46,25 +45,25 @@ class Pictured:
 @login_required
 def progress(request: HttpRequest, pk: int) -> HttpResponse:
     """Ladders, each measure over time under its own condition, then and now."""
-    student = access.student_read(request.user, pk)
-    assignments = list(
-        ladders.with_ladder(student.assignments.filter(opened_at__isnull=False)).order_by("-pk")
-    )
-    series = progress_queries.series_of(student)
+    student = ties.student_read(request.user, pk)
+    opened = student.assignments.filter(opened_at__isnull=False).order_by("-pk")
+    assignments = list(ladders.with_steps(opened).prefetch_related("steps__criteria"))
+    asked = ladders.measures_asked(assignments)
+    series = progress_queries.series_of(student, asked=asked)
     pair = progress_queries.then_and_now_of(student, series)
     return render(
         request,
         "practice/progress.html",
         {
             "student": student,
-            "is_staff": access.is_staff_of(request.user, student),
+            "is_staff": ties.of(request.user).is_staff(student),
             "ladders": [(a, ladders.current_step(a), ladders.ladder_view(a)) for a in assignments],
             "measures": _by_measure(series),
             "then_now": pair,
             "changed": pair and progress_queries.has_changed(pair),
-            "rows": (rows := _rows(student, series)),
+            "rows": (rows := _rows(asked, series)),
             "axis": _axis(rows),
-            "passed": ladders.passed_steps(student),
+            "passed": ladders.passed_steps(assignments),
             "drawn": [row.measure for row in series],
             "kept": [(a, *progress_queries.kept_change(a)) for a in assignments],
         },
@@ -90,9 +89,8 @@ def _axis(rows: list[MeasureRow]) -> tuple[datetime, datetime] | None:
     return (min(ends), max(ends)) if ends else None
 
 
-def _rows(student: Student, found: list[progress_queries.Series]) -> list[MeasureRow]:
+def _rows(asked: list[tuple[str, str]], found: list[progress_queries.Series]) -> list[MeasureRow]:
     """A row for each measure that a drill asks for; of the newest pipeline's reading only."""
-    asked = progress_queries.measures_asked(student)
     mine = [series for series in found if (series.measure, series.event) in asked]
     moments = [point.at for series in mine for point in series.points]
     rows = []

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from pathlib import PurePath
-from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.files.base import File
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
@@ -27,13 +25,13 @@ from coaching.practice.services import showing
 MAX_BYTES = 64 * 1024 * 1024
 
 
-def shown_of(request: HttpRequest) -> File[Any] | None:
-    """The picture or clip of a form, None where none was chosen.
+def shown_of(request: HttpRequest) -> showing.Plain | None:
+    """The picture or clip of a form, made plain; None where none was chosen.
 
     Raises
     ------
     LessonError
-        `shown`: neither a picture nor a clip. `too_big` (413).
+        `shown`: neither a picture nor a clip, or none that can be read. `too_big` (413).
     """
     shown = request.FILES.get("shown")
     if shown is None:
@@ -44,7 +42,7 @@ def shown_of(request: HttpRequest) -> File[Any] | None:
         )
     if (shown.size or 0) > MAX_BYTES:
         raise LessonError(_("Keep the clip of a drill under 64 MB."), code="too_big", status=413)
-    return shown
+    return showing.plain_of(shown)
 
 
 @takes_up_to(MAX_BYTES)

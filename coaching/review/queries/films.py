@@ -18,7 +18,7 @@ from analysis.files import local_path
 from analysis.models import Run
 from coaching.people import access
 from coaching.people.models import AuditEntry
-from coaching.people.queries import consents_missing, shares_with_coach
+from coaching.people.queries import consents_missing, decides_for, shares_with_coach
 from coaching.review.models import FilmLink, LessonFilm, WalkThrough
 from coaching.review.queries.marked import mark_row
 from coaching.review.queries.player import player_data, with_figures
@@ -164,12 +164,14 @@ def links_of(film: LessonFilm) -> list[Listed]:
 def link_open(token: str) -> FilmLink:
     """The link behind a secret address while it shows its film, or 404.
 
-    It shows nothing once it was ended or its day is over, and nothing while consent is void or
-    the answer is taken back.
+    It shows nothing once it was ended or its day is over, nothing while consent is void or
+    the answer is taken back, and nothing that whoever made it could not show any more.
     """
     rows = FilmLink.objects.filter(token=token, ended_at=None, expires_at__gt=timezone.now())
     rows = rows.filter(film__walk__review__published_at__isnull=False).exclude(film__file="")
-    link = access.get_object_or_404(rows.select_related("film__walk__review__student__studio"))
-    if consents_missing(link.film.walk.review.student):
+    rows = rows.select_related("film__walk__review__student__studio", "made_by")
+    link = access.get_object_or_404(rows)
+    student = link.film.walk.review.student
+    if link.made_by is None or not decides_for(student, link.made_by) or consents_missing(student):
         raise Http404
     return link

@@ -12,8 +12,8 @@ from analysis.core.measures import nearest_frame
 from analysis.core.pose import EVENTS
 from analysis.core.remeasure import remeasure
 from analysis.models import Correction, EventTime, Run, Video
-from coaching.kept import cache
 from coaching.people.models import Consent, Student
+from coaching.review import clip_cache
 from coaching.review.queries.curves import NO_CURVES, archive, curves, stature_share
 from coaching.review.segments import SEGMENTS
 
@@ -149,12 +149,12 @@ def _originals(run: Run) -> dict[tuple[Any, ...], Any]:
 
     A run's archive never changes, so it is reckoned once and kept while corrections go on.
     """
-    key = f"review-original-{run.pk}-{run.artifact.name}"
-    kept: dict[tuple[Any, ...], Any] | None = cache.get(key)
+    what = f"original-{run.pk}-{run.artifact.name}"
+    kept: dict[tuple[Any, ...], Any] | None = clip_cache.get(run.video_id, what)
     if kept is None:
         held = archive(run)
         kept = _readings(remeasure(held, [])) if held else {}
-        cache.set(key, kept, 3600)
+        clip_cache.keep(run.video_id, what, kept)
     return kept
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import prefetch_related_objects
 from django.utils.translation import gettext as _
 
 from analysis import figures
@@ -32,6 +33,7 @@ def correct(
         would be out of order, or there is nothing measured to correct.
     """
     access.require_staff(by, video.submission.student)
+    prefetch_related_objects([video], "runs")  # asked of several times below
     _check_correctable(video)
     check_time(video, time_s)
     kind, _sep, name = target.partition(":")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from contextlib import ExitStack
-from datetime import datetime, time, timedelta
 from typing import Any
 
 from django.core.files.base import File
@@ -12,17 +11,19 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from analysis import files, scratch
 from analysis import services as analysis
 from analysis.errors import MediaErased
 from analysis.models import Run
 from analysis.outcome import Outcome, Progress
-from coaching.people import access, audit
+from coaching.people import access, audit, secret_links
 from coaching.people.errors import LessonError
 from coaching.people.models import Student, User
 from coaching.people.once import SENT_TWICE, in_turn
-from coaching.people.queries import consents_missing, guardians_of, student_day, student_zone
+from coaching.people.queries import consents_missing, decides_for
+from coaching.people.texts import short_line
 from coaching.review.models import FilmLink, LessonFilm, Review, WalkThrough
 from coaching.review.queries import films as queries
 from coaching.review.script_words import SENTENCES
@@ -30,6 +31,7 @@ from coaching.review.services import walks
 
 DAYS = (7, 30, 90)  # for how long a link may show a film
 MOST_LINKS = 10  # open ones of one film
+NOT_MADE = _l("The film is not made yet. Wait until it can be played.")
 
 
 @transaction.atomic
@@ -143,14 +145,14 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     student = film.walk.review.student
     access.require_acting(by, student)
     in_turn(film)
-    if not may_link(student, by):
+    if not decides_for(student, by):
         raise LessonError(
             _("Your guardian decides who sees you: ask them to make the link."),
             code="guardian_decides",
             status=403,
         )
     if not film.file:
-        raise LessonError(_("The film is not made yet. Wait until it can be played."), status=409)
+        raise LessonError(str(NOT_MADE), code="not_made", status=409)
     if consents_missing(student):
         raise LessonError(
             _("Agree first that your clips are stored and shown; then make the link."), status=409
@@ -158,7 +160,7 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     if days not in DAYS:
         raise LessonError(_("Choose how long the link shows the film."), code="days")
     open_links = queries.open_links(film)
-    label = " ".join(label.split())[:60]
+    label = short_line(label, most=60)
     just_now = timezone.now() - SENT_TWICE
     twin = open_links.filter(made_by=by, label=label, created_at__gt=just_now).first()
     if twin is not None:
@@ -168,7 +170,7 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
             _("This film has ten open links. End one before you make another."), status=409
         )
     link = FilmLink.objects.create(
-        film=film, made_by=by, label=label, expires_at=_end_of_day(student, days)
+        film=film, made_by=by, label=label, expires_at=secret_links.end_of_day(student, days)
     )
     audit.write(
         audit.Act.LINKED, by=by, student=student, link=link.pk, until=f"{link.expires_at:%Y-%m-%d}"
@@ -176,26 +178,25 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     return link
 
 
-def _end_of_day(student: Student, days: int) -> datetime:
-    """The last moment of a day, `days` after today, at the student's place."""
-    day = student_day(student) + timedelta(days=days + 1)
-    return datetime.combine(day, time(), student_zone(student)) - timedelta(seconds=1)
-
-
-def may_link(student: Student, by: User) -> bool:
-    """A grown-up decides alone; for a minor the guardian does."""
-    if student.is_minor:
-        return guardians_of(student).filter(user=by).exists()
-    return access.may_act(by, student)
-
-
 @transaction.atomic
 def end_link(*, link: FilmLink, by: User) -> None:
     """From now on the address shows nothing. Ended twice, it is ended once."""
     student = link.film.walk.review.student
     access.require_acting(by, student)
-    rows = FilmLink.objects.filter(pk=link.pk, ended_at=None)
-    if rows.update(ended_at=timezone.now()):
+    _end(link, student, by=by)
+
+
+def end_links(*, student: Student) -> None:
+    """Who made them decides no longer: the student's links end, whoever agrees from now on.
+
+    Call it inside a transaction.
+    """
+    for link in FilmLink.objects.filter(film__walk__review__student=student).order_by("pk"):
+        _end(link, student, by=None)
+
+
+def _end(link: FilmLink, student: Student, *, by: User | None) -> None:
+    if FilmLink.objects.filter(pk=link.pk, ended_at=None).update(ended_at=timezone.now()):
         audit.write(audit.Act.LINKED, by=by, student=student, link=link.pk, ended=True)
 
 

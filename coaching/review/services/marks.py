@@ -8,12 +8,14 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import F
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from analysis.models import Video
 from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import User
+from coaching.people.once import SENT_TWICE
 from coaching.review.models import Mark, Review
 from coaching.review.queries import marked
 from coaching.review.services.drafts import hold_draft
@@ -26,21 +28,32 @@ SHAPES = ("upright", "line", "across", "arrow", "angle", "ring", "free", "text",
 
 
 @transaction.atomic
-def add_mark(*, review: Review, by: User, video: Video, key: uuid.UUID, **fields: Any) -> Mark:
-    """Keep a drawing or note; sent twice it is one."""
+def add_mark(
+    *, review: Review, by: User, video: Video, key: uuid.UUID | None = None, **fields: Any
+) -> Mark:
+    """Keep a drawing or note; sent twice, with the same key or without any, it is one."""
     access.require_staff(by, review.student)
     hold_draft(review)
     check_belongs(review, video)
+    fields = _checked_mark(video, **fields)
+    if sent := review.marks.filter(key=key).first() if key else _twin(review, video, fields):
+        return sent
     if review.marks.count() >= MOST_MARKS:
         raise LessonError(
             _("This review holds %(most)d marks, more than anyone can follow. Remove some first.")
             % {"most": MOST_MARKS}
         )
-    fields = _checked_mark(video, **fields)
-    mark, _made = Mark.objects.get_or_create(
-        review=review, key=key, defaults={"video": video, **fields}
-    )
-    return mark
+    return Mark.objects.create(review=review, video=video, key=key or uuid.uuid4(), **fields)
+
+
+def _twin(review: Review, video: Video, fields: dict[str, Any]) -> Mark | None:
+    """The same mark, made a moment ago. Call it while the draft is held."""
+    recent = review.marks.filter(video=video, created_at__gt=timezone.now() - SENT_TWICE)
+    return next((row for row in recent if _content(row) == fields), None)
+
+
+def _content(mark: Mark) -> dict[str, Any]:
+    return {name: getattr(mark, name) for name in _MARK_FIELDS}
 
 
 def change_mark(*, mark: Mark, by: User, revision: int, **fields: Any) -> Mark:
@@ -53,16 +66,19 @@ def change_mark(*, mark: Mark, by: User, revision: int, **fields: Any) -> Mark:
         whose row comes back as `copy`.
     """
     access.require_staff(by, mark.review.student)
-    whole = {name: getattr(mark, name) for name in _MARK_FIELDS} | fields
-    whole = _checked_mark(mark.video, **whole)
+    whole = _checked_mark(mark.video, **_content(mark) | fields)
     with transaction.atomic():  # ends before the refusal, or the second mark would be lost
         hold_draft(mark.review)
         rows = Mark.objects.filter(pk=mark.pk, revision=revision)
         if rows.update(revision=F("revision") + 1, **whole):
             mark.refresh_from_db()
             return mark
-        second = Mark.objects.create(review=mark.review, video=mark.video, **whole)
-    mark.refresh_from_db()
+        mark.refresh_from_db()
+        if _content(mark) == whole:  # the same change, sent twice
+            return mark
+        second = _twin(mark.review, mark.video, whole) or Mark.objects.create(
+            review=mark.review, video=mark.video, **whole
+        )
     raise LessonError(
         _("This mark was changed in another window. Both are kept; remove the one you don’t want."),
         code="changed_elsewhere",

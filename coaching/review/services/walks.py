@@ -97,7 +97,7 @@ def _notify_worker(pk: int) -> None:
     """A broker that is away costs nothing: the sound is served as the browser wrote it."""
     finalize_sound = import_string("coaching.review.tasks.finalize_sound")  # it imports this module
     with contextlib.suppress(OperationalError):
-        finalize_sound.apply_async(args=[pk], retry=False)
+        finalize_sound.apply_async(args=[pk], retry=False, queue="renders")
 
 
 def finalize_walk_sound(pk: int) -> bool:

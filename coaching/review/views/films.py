@@ -2,32 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any
 
-from allauth.core.internal import ratelimit
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from coaching import numbers
+from coaching import addresses, numbers
 from coaching.intake import media
-from coaching.people import access, audit, security
+from coaching.people import access, audit, secret_links
 from coaching.people.access import user_of
 from coaching.people.errors import LessonError
+from coaching.people.queries import decides_for
 from coaching.review import shown
 from coaching.review.access import film_link_act, film_walk
 from coaching.review.models import LessonFilm, WalkThrough
 from coaching.review.queries import films as queries
 from coaching.review.services import films as services
-
-R = TypeVar("R", bound=HttpResponseBase)
-# Looks from one network. A player asks for a film piece by piece, so that a file has more.
-LIMITS = {"page": "60/m/ip", "file": "300/m/ip"}
 
 
 @login_required
@@ -56,16 +51,12 @@ def _context(request: HttpRequest, walk: WalkThrough, trouble: str = "") -> dict
         "failure": shown.film_failure(making.error_code),
         "length": shown.length_words(making.film.duration_s) if making.film else "",
         "can_act": acts,
-        "can_link": acts and services.may_link(student, user_of(request)),
-        "links": [(row, _address(request, row.link.token)) for row in rows],
+        "can_link": acts and decides_for(student, user_of(request)),
+        "links": [(row, addresses.page("review:watch", row.link.token)) for row in rows],
         "days": services.DAYS,
         "trouble": trouble,
         "typed": request.POST,
     }
-
-
-def _address(request: HttpRequest, token: str) -> str:
-    return request.build_absolute_uri(reverse("review:watch", args=[token]))
 
 
 @login_required
@@ -89,14 +80,13 @@ def file(request: HttpRequest, pk: int) -> HttpResponseBase:
         raise Http404
     student = walk.review.student
     audit.saw(audit.Act.SAW_FILM, by=user_of(request), student=student, video=walk.video_id)
-    return _unkept(
-        media.serve(
-            request,
-            made.file,
-            filename=f"lesson-{walk.pk}.mp4",
-            content_type="video/mp4",
-            download=request.GET.get("download") == "1",
-        )
+    return media.serve(
+        request,
+        made.file,
+        filename=f"lesson-{walk.pk}.mp4",
+        content_type="video/mp4",
+        download=request.GET.get("download") == "1",
+        kept=False,
     )
 
 
@@ -141,43 +131,20 @@ def _refused(request: HttpRequest, walk: WalkThrough, error: LessonError) -> Htt
 @require_safe
 def watch(request: HttpRequest, token: str) -> HttpResponseBase:
     """The film for whoever has the link. It names nobody."""
-    if (busy := _too_often(request, "page")) is not None:
+    if (busy := secret_links.too_often(request, "page", what="watch")) is not None:
         return busy
     link = queries.link_open(token)
     context = {"link": link, "length": shown.length_words(link.film.duration_s)}
-    return _hidden(render(request, "review/watch.html", context))
+    return secret_links.hidden(render(request, "review/watch.html", context))
 
 
 @require_safe
 def watch_file(request: HttpRequest, token: str) -> HttpResponseBase:
-    if (busy := _too_often(request, "file")) is not None:
+    if (busy := secret_links.too_often(request, "file", what="watch")) is not None:
         return busy
     link = queries.link_open(token)
     services.note_watched(link)
     film = link.film.file
-    return _hidden(media.serve(request, film, filename="lesson.mp4", content_type="video/mp4"))
-
-
-def _too_often(request: HttpRequest, action: str) -> HttpResponse | None:
-    usage = ratelimit.consume(
-        request, app="coaching.review", action=action, config=LIMITS, limit_get=True
+    return secret_links.hidden(
+        media.serve(request, film, filename="lesson.mp4", content_type="video/mp4", kept=False)
     )
-    if usage:
-        return None
-    security.note("too_many", request=request, what=f"watch_{action}")
-    sentence = _("This was asked for too often. Wait a minute, then try again.")
-    answer = render(request, "review/watch.html", {"sentence": sentence}, status=429)
-    answer["Retry-After"] = "60"
-    return _hidden(answer)
-
-
-def _hidden(answer: R) -> R:
-    """Found by no search engine, kept by nobody, and its address told to no other site."""
-    answer["X-Robots-Tag"] = "noindex, nofollow"
-    answer["Referrer-Policy"] = "no-referrer"
-    return _unkept(answer)
-
-
-def _unkept(answer: R) -> R:
-    answer["Cache-Control"] = "private, no-store"
-    return answer

@@ -1,6 +1,7 @@
 // The camera of a page, used alone from four metres: opened in a dialog, kept awake, read by the
 // small pose network ten times a second, with a voice. `film-camera.js` films, `practice-camera.js`
 // counts; both say what a look means in `seen`.
+import { costly, secondsFor, secondsLeft } from "./costly.js";
 import { Finder, marginOf } from "./find-golfer.js";
 import { atOnce } from "./framing.js";
 
@@ -9,6 +10,9 @@ const EVERY_MS = 100, EARLY_MS = 400;
 /** @abstract */
 export class CameraElement extends HTMLElement {
   /** @type {any} */ network;
+  /** @type {Promise<any> | undefined} the network, while it is loaded */ coming;
+  giveUp = new AbortController();
+  loadedFrom = 0;
   /** @type {Finder | undefined} */ finder;
   /** @type {MediaStream | undefined} */ stream;
   /** @type {number | undefined} */ tilt;
@@ -50,8 +54,33 @@ export class CameraElement extends HTMLElement {
     tone.stop(at + 0.5);
   }
 
+  /** Says before the first press how much is loaded, and on a costly line that it goes without. */
+  async tellSize() {
+    const { isKept } = await import("./check-model.js"), from = /** @type {any} */ (this.dataset);
+    if (!Number(from.lineBytes) || (await isKept(from))) return;
+    const line = /** @type {any} */ (navigator).connection, why = costly(line), seconds = secondsFor(from.lineBytes, line);
+    const words = [why, "size", why && seconds ? "takes" : "", why && "without"].filter(Boolean).map((name) => this.text(name));
+    const place = this.place("size");
+    place.textContent = words.join(" ").replace("%1", inMb(from.lineBytes)).replace("%2", String(seconds));
+    place.hidden = false;
+    this.querySelector("[data-act=without]")?.toggleAttribute("hidden", !why);
+  }
+
+  /** The network, once, however often the camera is opened meanwhile. */
+  async load() {
+    const { loadCheck } = await import("./check-model.js");
+    if (this.giveUp.signal.aborted) this.giveUp = new AbortController();
+    this.loadedFrom = this.now;
+    this.coming ??= loadCheck(/** @type {any} */ (this.dataset), (done, all) => this.loaded(done, all), this.giveUp.signal)
+      .finally(() => (this.coming = undefined));
+    return this.coming;
+  }
+
+  /** Nothing more of it is loaded: the film has the line to itself. */
+  stopLoading() { if (this.coming) this.giveUp.abort(); }
+
   /** Opens camera, sensor and network. @returns {Promise<"ready"|"blind"|"shut">} blind: without the network */
-  async openAll() {
+  async openAll({ without = false } = {}) {
     this.sound ??= new AudioContext(); // allowed only from a press
     this.dialog.showModal();
     this.running = true;
@@ -59,10 +88,10 @@ export class CameraElement extends HTMLElement {
     if (!(await this.openCamera())) return "shut";
     navigator.wakeLock?.request("screen").then((lock) => (this.lock = lock)).catch(() => {});
     await this.feelTilt();
+    if (without) return this.running ? "blind" : "shut";
     this.early(undefined);
     try {
-      const { loadCheck } = await import("./check-model.js");
-      this.network ??= await loadCheck(/** @type {any} */ (this.dataset), (done, all) => this.loaded(done, all));
+      this.network ??= await this.load();
     } catch {
       this.place("loading").hidden = true;
       clearTimeout(this.timer);
@@ -111,7 +140,9 @@ export class CameraElement extends HTMLElement {
     const bar = this.place("loading");
     bar.hidden = false;
     bar.querySelector("progress").value = done / all;
-    bar.querySelector("span").textContent = this.text("loading_mb").replace("%1", String(Math.round(done / 1e6))).replace("%2", String(Math.round(all / 1e6)));
+    const left = secondsLeft(this.now - this.loadedFrom, done, all);
+    bar.querySelector("span").textContent = this.text("loading_mb").replace("%1", String(Math.round(done / 1e6))).replace("%2", inMb(all))
+      + (left ? ` ${this.text("loading_left").replace("%1", String(left))}` : "");
   }
 
   /** Looks again and again until `seen` answers false. */
@@ -175,6 +206,8 @@ export class CameraElement extends HTMLElement {
     return false;
   }
 }
+
+const inMb = (bytes) => String(Math.max(1, Math.round(bytes / 1e6)));
 
 const KINDS = ["video/mp4;codecs=avc1.64003E", "video/mp4;codecs=avc1.640034", "video/mp4", "video/webm;codecs=h264", "video/webm;codecs=vp9", "video/webm;codecs=vp8", "video/webm"];
 const BITS = 16_000_000; // a second: sharp hands at 60 pictures a second

@@ -9,8 +9,8 @@ class FilmCamera extends CameraElement {
     if (!CameraElement.works || !this.sending) return;
     this.act("open", () => this.open());
     this.act("close", () => this.dialog.close());
-    this.act("skip", () => this.skip());
-    this.act("film", () => this.hands?.begin(this.now));
+    this.act("without", () => this.open({ without: true }));
+    this.act("film", () => this.filmNow());
     this.act("stop", () => this.hands?.stop(this.now));
     this.act("send", () => this.send());
     this.act("again", () => this.again());
@@ -18,14 +18,15 @@ class FilmCamera extends CameraElement {
     document.addEventListener("visibilitychange", () => document.hidden && this.dialog.open && this.interrupted());
     this.sending.setAttribute("camera", "");
     this.querySelectorAll("[data-needs-camera]").forEach((part) => (part.hidden = false));
+    this.tellSize();
   }
 
   disconnectedCallback() { this.close(); }
 
-  async open() {
+  async open(how = {}) {
     this.sending.busy = true;
     this.mode("check");
-    const opened = await this.openAll();
+    const opened = await this.openAll(how);
     if (opened === "blind") this.blind();
     if (opened === "ready" && !this.hands) this.begin();
   }
@@ -38,8 +39,9 @@ class FilmCamera extends CameraElement {
     if (this.running && !this.hands) this.begin(this.text("no_network"));
   }
 
-  skip() {
-    if (!this.hands) this.blind(); // still loading: film without it
+  /** Films now, whatever the check says; where it is still loading, without it. */
+  filmNow() {
+    if (!this.hands) { this.stopLoading(); this.blind(); }
     this.hands?.begin(this.now);
   }
 
@@ -63,13 +65,20 @@ class FilmCamera extends CameraElement {
     this.phase = seen.phase;
     if (seen.phase === "check") {
       this.showCheck(seen);
-      if (this.network && (seen.fresh || before !== "check")) this.tell(seen.said || "nobody");
+      if (seen.fresh || (this.network && before !== "check")) this.help(seen.said || "nobody");
     }
     if (seen.phase === "countdown") this.count(seen.left, before);
     if (seen.phase === "film" && before !== "film") this.record();
     if (seen.counted) this.counted(seen.count);
     if (seen.phase === "film") this.place("clock").textContent = this.text("filming").replace("%1", clock(this.now - this.from));
     if (seen.phase === "done" && before !== "done") this.finish();
+  }
+
+  /** Without the network only what needs none is known: light, and which way up. */
+  help(name) {
+    if (this.network || OF_THE_PHONE.has(name)) return this.tell(name);
+    const words = this.text("no_network");
+    if (this.place("say").textContent !== words) this.say(words);
   }
 
   count(left, before) {
@@ -134,13 +143,14 @@ class FilmCamera extends CameraElement {
 
   async send() {
     const film = this.film;
+    this.stopLoading();
     this.page("place");
     await this.sending.take(film);
   }
 
   again() {
     this.page("place");
-    this.open();
+    this.open({ without: !this.network });
   }
 
   close() {
@@ -150,6 +160,7 @@ class FilmCamera extends CameraElement {
   }
 }
 
+const OF_THE_PHONE = new Set(["turn_phone", "dark"]);
 const clock = (seconds) => `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 
 customElements.define("film-camera", FilmCamera);

@@ -1,5 +1,6 @@
 // <unsent-clip data-student="pk">: a card for each clip of this student that has not arrived yet,
-// with the way to send the rest. Empty and hidden where all is sent.
+// with the way to send the rest. Empty and hidden where all is sent. On a page that asks for
+// something else it leads: what yields to it steps back, what asks for the same film goes.
 import { forget, unsent } from "./clip-store.js";
 import { megabytes } from "./persistence.js";
 
@@ -16,7 +17,24 @@ class UnsentClip extends HTMLElement {
     if (student !== this.dataset.student) return;
     this.querySelectorAll(".unsent").forEach((card) => card.remove());
     for (const row of rows) this.append(this.card(template, row));
+    this.lead(rows);
+  }
+
+  /** One thing at a time: the first film that waits is what the page is about. */
+  lead(rows) {
     this.hidden = !rows.length;
+    const leads = rows.length > 0 && document.querySelector("[data-yields]") !== null;
+    const waiting = new Set(rows.map((row) => row.angle));
+    for (const part of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-films]"))) {
+      const { films, yields, behind } = part.dataset, asksTheSame = waiting.has(films);
+      if (yields !== undefined) part.hidden = leads;
+      else part.hidden = asksTheSame || (behind !== undefined && !leads);
+    }
+    const heading = this.querySelector(".unsent [data-part=heading]");
+    if (!leads || !heading) return;
+    const first = document.createElement("h1");
+    first.append(...heading.childNodes);
+    heading.replaceWith(first);
   }
 
   /** @param {HTMLTemplateElement} template */
@@ -39,8 +57,7 @@ class UnsentClip extends HTMLElement {
     card.querySelector("button").addEventListener("click", async (event) => {
       if (!confirm(/** @type {HTMLElement} */ (event.currentTarget).dataset.sure)) return;
       await forget(row.key);
-      card.remove();
-      this.hidden = !this.querySelector(".unsent");
+      this.look();
     });
     return card;
   }

@@ -43,7 +43,7 @@ class ClipUpload extends HTMLElement {
     await this.start({
       key: crypto.randomUUID?.() ?? this.form.elements.key.value,
       file, angle, student, label, replaces,
-      text: this.form.elements.text.value.trim(), ball: this.ball(), page: location.pathname, at: Date.now(), sent: 0,
+      text: this.form.elements.text?.value.trim() ?? "", ball: this.ball(), page: location.pathname, at: Date.now(), sent: 0,
     });
   }
 
@@ -160,7 +160,7 @@ class ClipUpload extends HTMLElement {
     this.part("sending").dataset.state = state;
     const shown = { pause: state === "sending", resume: state === "paused", try: state === "waiting" || state === "signed_out" };
     for (const [name, yes] of Object.entries(shown)) this.querySelector(`[data-act="${name}"]`).hidden = !yes;
-    this.querySelector("[data-part=sign-in]").hidden = state !== "signed_out";
+    this.querySelector("[data-part=sign-in]")?.toggleAttribute("hidden", state !== "signed_out");
   }
 
   showProgress(sent) {

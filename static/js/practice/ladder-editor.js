@@ -19,6 +19,7 @@ async function act(button) {
     if (!fresh) throw new Error("no rows");
     rows.replaceWith(fresh);
     focusOn(fresh, button.value);
+    fresh.dispatchEvent(new Event("ladder:changed", { bubbles: true }));
   } catch {
     button.disabled = false;
     form.requestSubmit(button); // the long way: the page loads anew with everything typed

@@ -20,6 +20,7 @@ class PracticeCamera extends CameraElement {
     if (!CameraElement.works) return;
     this.querySelectorAll("[data-needs-camera]").forEach((part) => part.removeAttribute("hidden"));
     this.place("no-camera")?.setAttribute("hidden", "");
+    this.tellSize();
     this.act("open", () => this.open());
     this.act("close", () => this.end());
     this.act("stop", () => this.end());

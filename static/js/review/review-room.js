@@ -124,10 +124,20 @@ class ReviewRoom extends HTMLElement {
 
   // The margin: figures of the moment, each able to show what it is read from.
 
+  /** What was open stays open, and the measures' pictures stay where a correction brings none. */
   #figures(html) {
+    const open = this.#folds().filter(([, fold]) => fold.open).map(([name]) => name);
+    const drawn = this.figures.querySelectorAll(":scope > .drawn");
     this.figures.innerHTML = html;
+    if (!this.figures.querySelector(":scope > .drawn")) this.figures.append(...drawn);
     this.#standOut();
+    for (const [name, fold] of this.#folds()) fold.open = open.includes(name);
     this.#moment();
+  }
+
+  #folds() {
+    const name = (fold) => [fold.closest("[data-rep]").dataset.rep, fold.closest("[data-moment]").dataset.moment, fold.className].join();
+    return [...this.figures.querySelectorAll("[data-moment] details")].map((fold) => [name(fold), fold]);
   }
 
   #standOut() {
@@ -175,6 +185,12 @@ class ReviewRoom extends HTMLElement {
       if (event.key === "Escape" && !this.player.tool && !event.target.closest?.("dialog, [popover]")) open(null);
     });
     this.figures.addEventListener("click", (event) => {
+      const offer = event.target.closest("[data-put-right]");
+      if (offer) {
+        open("correct");
+        this.querySelector("correct-tool").putRight(offer.dataset.putRight.split(" "), Number(offer.dataset.time));
+        return;
+      }
       const look = event.target.closest("[data-figure]");
       if (!look) return;
       const on = look.getAttribute("aria-pressed") !== "true";

@@ -9,7 +9,7 @@ import pytest
 
 from analysis import weights as stored
 from analysis.core.corrector import FIGURES
-from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, by_hand, condition
+from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, by_hand, condition, left_open
 from analysis.core.pose import JOINT
 from analysis.core.remeasure import remeasure
 from tests.analysis.core.test_remeasure import figures, joint, make_artifact
@@ -51,6 +51,13 @@ def test_a_click_on_the_spot_leaves_the_value_and_makes_it_surer() -> None:
     shift, shrink = condition({"hip_lead": np.zeros(2)}, covariance(0.6)).told(only(PELVIS))
     assert shift == 0
     assert shrink < 1
+
+
+def test_what_is_left_open_is_known_before_anybody_clicks() -> None:
+    told = condition({"hip_lead": np.array([1.0, 0.0])}, covariance(0.6)).told(only(PELVIS))
+    assert left_open("pelvis_turn_deg", covariance(0.6), here={"hip_lead"}) == told[1]
+    assert left_open("pelvis_turn_deg", covariance(0.6), here=()) == 1
+    assert left_open("pelvis_turn_deg", covariance(0.6), here={"toe_lead"}) == 1
 
 
 def test_a_wild_step_is_followed_only_so_far() -> None:

@@ -48,7 +48,8 @@ ROWS = {
     "practice": "practised", "requests": "request",
     "review": "review", "reviews": "review", "snippet": "snippet", "student": "student",
     "students": "student", "studios": "studio", "submissions": "clip", "version": "own_words",
-    "video": "video", "videos": "video", "walk": "walk",
+    "video": "video", "videos": "video", "walk": "walk", "walks": "heard",
+    "film-links": "film_link",
 }  # fmt: skip
 
 

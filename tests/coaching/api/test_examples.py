@@ -10,10 +10,13 @@ from typing import Any
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
 from rest_framework.test import APIClient
 
+from analysis.models import Run
 from coaching.intake.models import Submission
 from coaching.practice.services import library
+from coaching.review.models import FilmLink, Review, WalkThrough
 from tests.coaching.review.clips import even_times, measure_film
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -71,8 +74,8 @@ def dig(value: Any, keys: list[str], where: str) -> Any:
         return value
     key, *rest = keys
     if key == "*":
-        name, wanted = where.split("=")
-        return dig(next(row for row in value if row[name] == wanted), rest, where)
+        wanted = dict(pair.split("=") for pair in where.split())
+        return dig(next(row for row in value if wanted.items() <= row.items()), rest, where)
     return dig(value[int(key)] if isinstance(value, list) else value[key], rest, where)
 
 
@@ -89,8 +92,30 @@ def test_examples_of_the_documentation(coach, student):
         reader.play(example)
         if "FILE" in example:
             measured(Submission.objects.latest("pk"))
+        if "/publish/" in example:
+            spoken(Review.objects.latest("pk"))
+        if example.startswith("AS student\nPOST") and example.endswith("making=state\n"):
+            filmed(WalkThrough.objects.get())
     assert reader.kept["refused"] == "cause_open"
     assert reader.kept["first"] == "pain"
+    assert (reader.kept["making"], reader.kept["film"]) == ("waiting", "ready")
+    assert FilmLink.objects.get().ended_at is not None
+
+
+def spoken(review: Review) -> None:
+    """The coach spoke in the room, before sending."""
+    clip = review.submissions.order_by("pk").first()
+    assert clip is not None
+    walk = WalkThrough(review=review, video=clip.video, finished_at=timezone.now(), duration_s=4.0)
+    walk.sound.save("a.m4a", ContentFile(b"voice"))
+
+
+def filmed(walk: WalkThrough) -> None:
+    """What a worker leaves behind: the file, and its run done."""
+    film = walk.film
+    Run.objects.filter(pk=film.run_id).update(status=Run.Status.DONE, progress=1.0)
+    film.made_of, film.duration_s = film.asked_of, 4.0
+    film.file.save("film.mp4", ContentFile(b"film"))
 
 
 def measured(clip: Submission) -> None:

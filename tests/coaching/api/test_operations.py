@@ -16,6 +16,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.test import APIClient
 
@@ -25,9 +26,9 @@ from coaching.intake.models import Submission
 from coaching.people.models import ApiToken, Invitation, Student, User
 from coaching.people.services import consent
 from coaching.practice.services import judging, library, practising, stopping
-from coaching.review.models import Review, ReviewVersion, Snippet
+from coaching.review.models import LessonFilm, Review, ReviewVersion, Snippet, WalkThrough
 from coaching.review.queries import answers
-from coaching.review.services import corrections, habits, marks, sending, walks
+from coaching.review.services import corrections, films, habits, marks, sending, walks
 from tests import factories
 from tests.coaching.practice.making import (
     TURN_RUNG,
@@ -282,6 +283,28 @@ def _students(name: str, body: Any, *, coach: bool = False) -> Prepare:
     )
 
 
+def _spoken(w: World) -> WalkThrough:
+    """A finished walk-through with a voice, of an answer that was sent."""
+    walk = w.walk()
+    walk.video.copy.save("copy.mp4", ContentFile(b"copy"))
+    walk.sound.save("a.webm", ContentFile(b"sound"), save=False)
+    walk.finished_at = timezone.now()
+    walk.save()
+    Review.objects.filter(pk=walk.review_id).update(published_at=timezone.now())
+    return walk
+
+
+def _film(w: World) -> LessonFilm:
+    film = LessonFilm(walk=_spoken(w), asked_of="")
+    film.file.save("a.mp4", ContentFile(b"film"))
+    return film
+
+
+def _end_link(w: World) -> Call:
+    link = films.make_link(film=_film(w), by=w.user, days=7)
+    return Call(w.user, f"/api/film-links/{link.pk}/end/")
+
+
 PREPARED: dict[str, Prepare] = {
     "POST /api/agree/{token}/": _agree,
     "POST /api/angles/{id}/send/": _send_clip,
@@ -332,6 +355,15 @@ PREPARED: dict[str, Prepare] = {
     "POST /api/pain/{id}/state/": lambda w: Call(
         w.user, f"/api/pain/{w.pain().pk}/state/", {"text": "My physiotherapist agreed."}
     ),
+    "GET /api/walks/": _list("/api/walks/"),
+    "GET /api/walks/{id}/": _one("/api/walks/{}/", lambda w: w.walk()),
+    "GET /api/walks/{id}/film/": _one("/api/walks/{}/film/", _spoken),
+    "POST /api/walks/{id}/film/": _one("/api/walks/{}/film/", _spoken),
+    "GET /api/walks/{id}/links/": lambda w: Call(w.user, f"/api/walks/{_film(w).walk_id}/links/"),
+    "POST /api/walks/{id}/links/": lambda w: Call(
+        w.user, f"/api/walks/{_film(w).walk_id}/links/", {"days": 7, "label": "my father"}
+    ),
+    "POST /api/film-links/{id}/end/": _end_link,
     "GET /api/requests/": _list("/api/requests/"),
     "GET /api/requests/{id}/": _one(
         "/api/requests/{}/", lambda w: factories.make_request(student=w.student)

@@ -159,6 +159,17 @@ def test_a_promise_is_said_in_words(at: tuple[int, int, int], words: str) -> Non
         assert promise_words(datetime(2026, 3, day, hour, minute, tzinfo=UTC), now) == words
 
 
+def test_a_letter_names_the_day_for_it_is_read_later() -> None:
+    now = datetime(2026, 2, 28, 10, tzinfo=UTC)
+    with timezone.override(UTC):
+        for day, words in ((0, "Saturday evening"), (1, "Sunday evening"), (3, "Tuesday evening")):
+            when = datetime(2026, 2, 28, 18, tzinfo=UTC) + timedelta(days=day)
+            assert promise_words(when, now, by_name=True) == words
+    promised = timezone.now() + timedelta(hours=1)
+    (line,) = lines(Facts(student=1, promised_at=promised, in_letter=True))
+    assert not any(word in line.sentence for word in ("today", "tomorrow", "this evening"))
+
+
 # From what is stored.
 
 
@@ -227,6 +238,24 @@ def test_a_clip_that_was_sent_back_promises_nothing(student: Student) -> None:
     clip.replaced_by = moving
     clip.save()
     assert lines_for(student)[-1].kind == Kind.CHECKING
+
+
+@pytest.mark.django_db
+def test_a_clip_that_was_sent_back_is_next_while_it_is_wanted(student: Student) -> None:
+    clip = factories.make_submission(student=student)
+    factories.make_checked(clip, reject="body_cut")
+    assert clip.angle is not None
+    assert lines_for(student)[-1].kind == Kind.REFUSED
+    asked = clip.angle.request
+    for field in ("closed_at", "suspended_at"):  # nobody may film for it now
+        setattr(asked, field, timezone.now())
+        asked.save()
+        assert lines_for(student)[-1].kind == Kind.NOTHING
+        setattr(asked, field, None)
+        asked.save()
+    other = factories.make_submission(student=student, angle=clip.angle)
+    factories.make_measured(other, {})
+    assert lines_for(student)[-1].kind == Kind.WAITING
 
 
 @pytest.mark.django_db

@@ -57,6 +57,19 @@ def test_a_line_says_what_is_now(coach, student, people):
     assert (page.active, page.waiting) == (3, 2)
 
 
+def test_who_was_asked_again_waits_for_themselves(coach, student):
+    clip = factories.make_submission(student=student)
+    factories.make_checked(clip, reject="body_cut")
+
+    def now():
+        (line,) = roster.roster(access.students_taught(coach)).lines
+        return line.now
+
+    assert now() == "asked to film again"
+    factories.make_measured(factories.make_submission(student=student, angle=clip.angle), TURN)
+    assert now() != "asked to film again"  # another one came for the same angle
+
+
 def test_long_tables_come_in_pages(coach, student, monkeypatch):
     monkeypatch.setattr(roster, "PAGE", 2)
     for number in range(4):

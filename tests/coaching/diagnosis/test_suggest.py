@@ -82,7 +82,13 @@ class TestOtherMoments:
     down = {("shaft_pitch_deg", "lead_arm_down"): (66.0, 2.5)}
 
     def test_they_speak_where_the_deciding_figure_is_absent(self):
-        assert "steep-late-back" in suggested(self.down)
+        found = suggest(self.down, catalogue=whole(), dismissed={"steep-coming-down"})
+        assert [row.entry.id for row in found] == ["steep-late-back"]
+
+    def test_one_figure_is_no_proof_of_two_faults(self):
+        found = suggested(self.down)
+        assert "steep-late-back" not in found
+        assert "steep-late-back" in found["steep-coming-down"].look_at  # named as its usual cause
 
     def test_they_are_silent_where_it_was_read_or_seen(self):
         assert "steep-late-back" not in suggested(self.down | {LATE: (50.0, 3.0)})

@@ -47,8 +47,9 @@ def form(**changes: str) -> dict[str, str]:
 def names() -> list[str]:
     """Pages of the intake that name somebody's object; uploads have tests of their own."""
     patterns = get_resolver("coaching.intake.urls").url_patterns
+    for_anybody = {"framing_model", "phone", "phone_part", "phone_send"}  # by a link, or public
     return sorted(
-        str(p.name) for p in patterns if "upload" not in str(p.name) and p.name != "framing_model"
+        str(p.name) for p in patterns if "upload" not in str(p.name) and p.name not in for_anybody
     )
 
 
@@ -60,6 +61,7 @@ def test_a_strangers_page_is_not_there(
     pk = {
         "ask": clip.student_id, "request": clip.angle.request_id, "close": clip.angle.request_id,
         "film": clip.angle.pk, "send": clip.angle.pk, "club": clip.angle.pk, "media": clip.video_id,
+        "phone_link": clip.angle.request_id, "make_phone_link": clip.angle.request_id,
     }.get(name, clip.pk)  # fmt: skip
     own_set = RequestSet.objects.create(studio=clip.student.studio, title="First", angles=[])
     args = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import io
 import uuid
 from collections.abc import Callable
 from datetime import timedelta
@@ -83,7 +84,7 @@ def acts(student: Student, coach: User) -> dict[str, Act]:
         "remove snippet": lambda by: habits.remove_snippet(snippet=snippet, by=by),
         "starter drills": lambda by: library.load_starter_library(studio=student.studio, by=by),
         "show drill": lambda by: showing.show_drill(
-            version=version, by=by, shown=ContentFile(b"x", name="a.png")
+            version=version, by=by, shown=showing.Plain(io.BytesIO(b"x"), name="a.png")
         ),
         "retire drill": lambda by: library.retire_drill(drill=version.drill, by=by),
     }

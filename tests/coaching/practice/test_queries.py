@@ -62,10 +62,10 @@ class TestMeasuredAgainstAsked:
             clips.append(send_film(open_attempt(assignment), (52, 4), (50, 4)))
             if number == 0:
                 rows = list(Submission.objects.filter(pk=clips[0].pk))
-                with django_assert_num_queries(5):
+                with django_assert_num_queries(6):
                     judged.judged(rows)
         rows = list(Submission.objects.filter(pk__in=[clip.pk for clip in clips]))
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(6):
             assert len(judged.judged(rows)) == 4
 
 

@@ -19,6 +19,7 @@ from coaching.practice.models import Assignment, Attempt, Verdict
 from coaching.practice.queries import judged, ladders, targets
 from coaching.practice.services import assigning, judging, library, stopping
 from coaching.review.services import sending
+from tests import shot
 from tests.coaching.practice.making import (
     TURN_RUNG,
     library_drill,
@@ -319,7 +320,8 @@ class TestTheNextStep:
 
 class TestOnesOwnClip:
     def show(self, client, assignment, name="own.webm", **fields):
-        clip = SimpleUploadedFile(name, b"film", content_type="video/webm")
+        data = shot.jpeg() if name.endswith(".jpg") else shot.clip("webm")
+        clip = SimpleUploadedFile(name, data, content_type="video/webm")
         address = reverse("practice:show", args=[assignment.pk])
         return client.post(address, {"shown": clip, **fields}, follow=True)
 

@@ -14,7 +14,7 @@ from coaching.practice import drills
 from coaching.practice.models import Assignment, Attempt, Drill, PainReport, Verdict
 from coaching.practice.services import judging, library, stopping
 from coaching.review.services import habits
-from tests import factories
+from tests import factories, shot
 from tests.coaching.practice.making import (
     TURN_RUNG,
     make_assignment,
@@ -628,12 +628,17 @@ class TestTheLibrary:
         edit = url("library_edit", version.drill)
         wrong = SimpleUploadedFile("x.exe", b"x")
         assert coach_client.post(edit, fields | {"shown": wrong}).status_code == 400
-        picture = SimpleUploadedFile("drill.png", b"png", content_type="image/png")
+        broken = SimpleUploadedFile("drill.png", b"png", content_type="image/png")
+        answer = coach_client.post(edit, fields | {"shown": broken, "purpose": "Best."})
+        assert answer.status_code == 400 and "can’t be read" in text(answer)
+        assert drills.newest(version.drill) == version  # nothing half done
+        picture = SimpleUploadedFile("drill.png", shot.png(), content_type="image/png")
         assert coach_client.post(edit, fields | {"shown": picture}).status_code == 302
         newer = drills.newest(Drill.objects.get(pk=version.drill_id))
         assert newer.shown.name.endswith(".png")
         address = url("shown_version", newer)
-        assert coach_client.get(address).status_code == 200
+        kept = b"".join(coach_client.get(address).streaming_content)
+        assert kept.startswith(b"\x89PNG") and shot.LATITUDE not in kept
         assert client_for(stranger).get(address).status_code == 404
         assert student_client.get(address).status_code == 404  # has the older version
         Assignment.objects.update(drill_version=newer)

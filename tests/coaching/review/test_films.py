@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import uuid
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -25,7 +26,9 @@ from coaching.intake.queries import stopped_run, with_runs
 from coaching.people import audit
 from coaching.people.errors import LessonError
 from coaching.people.models import AuditEntry, Student, User
-from coaching.people.services.consent import withdraw_consents
+from coaching.people.queries import consents_missing
+from coaching.people.services import joining
+from coaching.people.services.consent import give_consents, withdraw_consents
 from coaching.people.services.record import erase_record, export_record
 from coaching.review.film import making
 from coaching.review.models import FilmLink, LessonFilm, Mark, Review, WalkThrough
@@ -67,6 +70,21 @@ def walked(
     walks.save_captions(by=coach, walk=walk, captions=captions)
     sending.publish_review(review=Review.objects.get(pk=review.pk), by=coach)
     return WalkThrough.objects.get(pk=walk.pk)
+
+
+def test_the_sound_waits_for_no_clip(
+    student: Student,
+    monkeypatch: pytest.MonkeyPatch,
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    told: list[tuple[int, str]] = []
+    monkeypatch.setattr(
+        "coaching.review.tasks.finalize_sound.apply_async",
+        lambda args, retry, queue: told.append((args[0], queue)),
+    )
+    with django_capture_on_commit_callbacks(execute=True):
+        walk = walked(student)
+    assert told == [(walk.pk, "renders")]
 
 
 def made(walk: WalkThrough, by: User) -> LessonFilm:
@@ -303,7 +321,7 @@ def test_whoever_has_the_link_can_watch_until_it_ends(film: LessonFilm) -> None:
     for answer in (page, played):
         assert answer.status_code == 200
         assert "noindex" in answer["X-Robots-Tag"] and "no-store" in answer["Cache-Control"]
-        assert answer["Referrer-Policy"] == "no-referrer"
+        assert answer["Referrer-Policy"] == "same-origin"
     text = page.content.decode()
     assert student.name not in text and student.studio.name not in text
     assert "Uncle Ben" not in text
@@ -354,6 +372,40 @@ def test_of_a_minor_the_guardian_makes_the_link(film: LessonFilm, client: Client
     assert watched(link).status_code == 404
 
 
+def of_age(student: Student, guardian: User) -> None:
+    """The guardian says so, the student agrees anew."""
+    joining.describe_student(
+        student=Student.objects.get(pk=student.pk), by=guardian, age_band=Student.AgeBand.ADULT
+    )
+    now = Student.objects.get(pk=student.pk)
+    assert now.user is not None
+    give_consents(student=now, by=now.user, purposes=["store", "share_coach"])
+    assert not consents_missing(now)
+
+
+def test_a_guardians_link_ends_for_good_when_the_student_comes_of_age(film: LessonFilm) -> None:
+    student = film.walk.review.student
+    Student.objects.filter(pk=student.pk).update(age_band=Student.AgeBand.MINOR)
+    guardian = factories.make_guardian(student=student)
+    student.consents.update(given_by=guardian)
+    link = films.make_link(film=LessonFilm.objects.get(pk=film.pk), by=guardian, days=7)
+    assert watched(link).status_code == 200
+    of_age(student, guardian)
+    assert [watched(link, name).status_code for name in ("watch", "watch_file")] == [404, 404]
+    assert not queries.links_of(film)[0].is_open
+    ended = audit.of_student(student).filter(act=AuditEntry.Act.LINKED, facts__ended=True)
+    assert ended.count() == 1
+
+
+def test_a_link_shows_nothing_that_who_made_it_may_not_show(film: LessonFilm) -> None:
+    """As of links made before they were ended with the right."""
+    student, link = film.walk.review.student, link_of(film)
+    assert watched(link).status_code == 200
+    for maker in (factories.make_guardian(student=student), None):
+        FilmLink.objects.update(made_by=maker)
+        assert watched(link).status_code == 404
+
+
 @pytest.mark.parametrize("days", ["", "8", "-7", "1e3", "99999999999999999999"])
 def test_another_length_is_refused_and_what_was_typed_stays(
     film: LessonFilm, client: Client, days: str
@@ -375,7 +427,7 @@ def test_a_form_sent_twice_makes_one_link_and_there_is_an_end(film: LessonFilm) 
 
 def test_asked_for_too_often_it_waits(film: LessonFilm, monkeypatch: pytest.MonkeyPatch) -> None:
     link = link_of(film)
-    monkeypatch.setattr("coaching.review.views.films.LIMITS", {"page": "2/m/ip", "file": "2/m/ip"})
+    monkeypatch.setattr("coaching.people.secret_links.LIMITS", {"page": "2/m/ip", "file": "2/m/ip"})
     for name in ("watch", "watch_file"):
         told = [watched(link, name).status_code for _ in range(3)]
         assert told == [200, 200, 429]

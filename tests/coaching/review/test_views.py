@@ -11,12 +11,15 @@ import pytest
 from django.core.files.base import ContentFile
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from analysis import services as analysis_services
-from analysis.models import Measurement
+from analysis.models import Measurement, Video
+from coaching import kept
 from coaching.diagnosis.services import findings
 from coaching.intake.models import Submission
 from coaching.people.models import Membership, Student, User
+from coaching.people.services.consent import withdraw_consents
 from coaching.practice.services import assigning, library
 from coaching.review import stills
 from coaching.review.models import Review, Snippet
@@ -216,6 +219,8 @@ def test_a_correction_answers_with_figures_that_say_what_was_read_first(
     assert answer.status_code == 201
     assert "moved, was 1.20 s" in answer.json()["html"]
     assert "corrected, was 0.70 s" in answer.json()["html"]
+    page = client_for(coach).get(reverse("review:figures", args=[clip.video_id])).text
+    assert 'class="drawn"' in page and 'class="drawn"' not in answer.json()["html"]  # sent once
     undone = post(client_for(coach), reverse("review:undo", args=[answer.json()["correction"]]))
     assert "corrected" not in undone.json()["html"]
 
@@ -268,6 +273,52 @@ def test_stills_cut_to_the_golfer_read_the_archive_once(
     box = stills.golfer_box(clip.video, 1.0)
     assert box is not None and 0 <= box[0] < box[2] <= 1 and 0 <= box[1] < box[3] <= 1
     assert len(read) == 1
+
+
+def kept_of(clip: Submission) -> list[str]:
+    return [key for key in kept.cache._cache if f":clip-{clip.video_id}-" in key]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_kept_of_a_clip_goes_with_it(
+    coach: User, student: Student, client_for: ClientFor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clip, other = make_clip(student=student), make_clip(student=factories.make_student(coach=coach))
+    client = client_for(coach)
+    kept.cache.clear()
+
+    def look(at: Submission) -> int:
+        url = reverse("review:still", args=[at.video_id])
+        return client.get(url, {"event": "top", "rep": 0, "size": "still"}).status_code
+
+    assert (look(clip), look(other)) == (200, 200)
+    assert len(kept_of(clip)) == 2  # the picture, and where the golfer stands
+    assert student.user is not None
+    withdraw_consents(student=student, by=student.user)
+    assert kept_of(clip) == [] and len(kept_of(other)) == 2
+    assert look(clip) == 404
+
+    real = stills._cut
+
+    def erased_meanwhile(video: Video, time_s: float, size: str) -> Any:
+        picture = real(video, time_s, size)
+        analysis_services.erase_media(video=other.video)
+        return picture
+
+    kept.cache.clear()
+    monkeypatch.setattr(stills, "_cut", erased_meanwhile)
+    look(other)
+    assert kept_of(other) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_kept_still_is_not_shown_once_consent_is_void(
+    coach: User, clip: Submission, client_for: ClientFor
+) -> None:
+    client, url = client_for(coach), reverse("review:still", args=[clip.video_id])
+    assert client.get(url, {"event": "top", "rep": 0}).status_code == 200
+    clip.student.consents.update(withdrawn_at=timezone.now())
+    assert client.get(url, {"event": "top", "rep": 0}).status_code == 404
 
 
 def test_an_erased_clip_leaves_the_room_standing(
