@@ -20,6 +20,7 @@ from coaching.intake.services import filming_links, uploads
 from coaching.notify.models import PushSubscription
 from coaching.people.models import Consent, Student, User
 from coaching.practice.models import PracticeSeries
+from coaching.practice.services import practising
 from coaching.review.models import Mark
 from coaching.review.services import drafts, sending
 from tests import factories
@@ -76,6 +77,18 @@ def test_the_key_of_another_students_practice_opens_nothing(
         assert answer.status_code == 201
         told.append(answer.json()["repetitions"])
     assert told == [7, 9]
+
+
+def test_a_day_of_practice_has_an_end(student: Student, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(practising, "MOST_A_DAY", 2)
+    row = making.make_assignment(review=making.make_review(student=student))
+    path, key = f"/api/assignments/{row.pk}/practise/", str(uuid.uuid4())
+    body = {"repetitions": 5, "key": key}
+    answers = [
+        signed_in(student.user).post(path, told, format="json").status_code
+        for told in (body, {"repetitions": 5}, {"repetitions": 5}, body)
+    ]
+    assert answers == [201, 201, 409, 201]  # the last was noted before
 
 
 # Voice notes
