@@ -24,6 +24,7 @@ from coaching.lessons.wording.codes import quality_message
 from coaching.notify.readers import is_staff
 from coaching.people.models import User
 from coaching.people.queries import zone_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Assignment
 
 QUOTED = {Entry.Kind.MESSAGE, Entry.Kind.REQUESTED}
@@ -124,4 +125,4 @@ def _named(entry: Entry) -> dict[str, Any]:
 
 
 def _in_one_line(template: str, context: dict[str, Any]) -> str:
-    return " ".join(render_to_string(template, context).split())
+    return in_one_line(render_to_string(template, context))
