@@ -15,6 +15,7 @@ from coaching.lessons.models import Entry
 from coaching.lessons.queries import of_students
 from coaching.people.models import Student, User
 from coaching.people.queries import consents_missing, wards_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Verdict
 from coaching.review.models import Review
 
@@ -157,5 +158,5 @@ def _judged(entry: Entry, verdicts: dict[int, Verdict]) -> JudgedStep | None:
 
 
 def _quoted(text: str) -> str:
-    text = " ".join(text.split())
+    text = in_one_line(text)
     return text if len(text) <= QUOTED else text[: QUOTED - 1].rstrip() + "…"

@@ -24,6 +24,7 @@ from coaching.lessons.wording.codes import quality_message
 from coaching.notify.readers import is_staff
 from coaching.people.models import User
 from coaching.people.queries import zone_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Assignment
 
 QUOTED = {Entry.Kind.MESSAGE, Entry.Kind.REQUESTED}
@@ -115,8 +116,8 @@ def _named(entry: Entry) -> dict[str, Any]:
         rows = Assignment.objects.select_related("drill_version")
         return {"assignment": rows.filter(pk=entry.refs.get("assignment")).first()}
     if entry.kind == Entry.Kind.REQUESTED:
-        rows = RequestedAngle.objects.filter(request=entry.refs.get("request"))
-        angles = list(rows.select_related("request").order_by("pk"))
+        asked = RequestedAngle.objects.filter(request=entry.refs.get("request"))
+        angles = list(asked.select_related("request").order_by("pk"))
         return {"angles": angles, "due_on": angles[0].request.due_on if angles else None}
     if entry.kind == Entry.Kind.REFUSED:
         return {"advice": [quality_message(code) for code in entry.refs.get("codes", ())]}
@@ -124,4 +125,4 @@ def _named(entry: Entry) -> dict[str, Any]:
 
 
 def _in_one_line(template: str, context: dict[str, Any]) -> str:
-    return " ".join(render_to_string(template, context).split())
+    return in_one_line(render_to_string(template, context))
