@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 
 from coaching.people import access
 from coaching.people.models import Guardianship, Membership, Student, Studio, User
@@ -35,6 +35,10 @@ class Ties:
 
     def acts_for(self, student: Student) -> bool:
         return student.pk in self.students
+
+    def taught(self) -> QuerySet[Student]:
+        """`access.students_taught`, by keys in place of a query inside of every query of a page."""
+        return Student.objects.filter(studio__in=list(self.roles))
 
     @cached_property
     def needs_second_step(self) -> bool:
