@@ -58,7 +58,9 @@ def of(user: User | AnonymousUser) -> Ties:
 
 def student_read(user: User | AnonymousUser, pk: int) -> Student:
     """`access.student_read` for a page: from what its frame has read already, where it is there."""
-    return of(user).students.get(pk) or access.student_read(user, pk)
+    own = of(user).students.get(pk)
+    readable = access.students_read(user).select_related("thread")
+    return own or access.get_object_or_404(readable, pk=pk)
 
 
 def _read(user: User) -> Ties:
