@@ -32,7 +32,7 @@ format: setup
 	$(BIN)/ruff format .
 
 test: lint
-	$(NODE) node --test tests/js/
+	$(NODE) node --test tests/js/*.test.mjs
 	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser and not services"
 
 bench: setup

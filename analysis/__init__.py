@@ -1,1 +1,1 @@
-PIPELINE_VERSION = "6"  # raised when the same clip would give other figures
+PIPELINE_VERSION = "7"  # raised when the same clip would give other figures

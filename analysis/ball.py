@@ -21,6 +21,7 @@ Grey = NDArray[np.uint8]
 DIAMETER = 0.0244
 _STEP = 18.0  # grey levels between the ground with and without it
 _WITH_STRIKE_S = 0.1
+_BY_THE_HEAD = 0.09  # statures from the club head
 _BRIGHT = 45.0  # above its surroundings, where no picture without it exists
 
 
@@ -102,6 +103,19 @@ def _blobs(
     return sorted(spots, key=lambda s: -s.score)
 
 
+def could_be(
+    spot: Spot, left_s: float, strike_s: float | None, head: Array, *, stature: float
+) -> bool:
+    """Whether a spot may be the ball: by the club head at address, or gone with the strike.
+
+    A shadow or a heel some way off leaves a round change as well, but not at that time.
+    """
+    away = float(np.hypot(*(spot.centre - head)))
+    if not away > _BY_THE_HEAD * stature or not np.isfinite(spot.without_it):
+        return True
+    return strike_s is not None and abs(left_s - strike_s) < _WITH_STRIKE_S
+
+
 def nearest(spots: list[Spot], head: Array, *, stature: float) -> Spot | None:
     """The spot that the club head could have stood behind, if any.
 
@@ -120,7 +134,7 @@ def nearest(spots: list[Spot], head: Array, *, stature: float) -> Spot | None:
         return spot.score * float(np.exp(-((away / 0.07) ** 2)))
 
     best = max(spots, key=merit)
-    reach = 0.16 if np.isfinite(best.without_it) else 0.09
+    reach = 0.16 if np.isfinite(best.without_it) else _BY_THE_HEAD
     return best if np.hypot(*(best.centre - head)) < reach * stature else None
 
 

@@ -292,16 +292,24 @@ def _frame_issues(survey: Survey) -> list[dict[str, Any] | None]:
     width, height = survey.size_px
     seen = survey.xy_px[survey.seen]
     share = survey.stature_px() / height
-    others = np.sort(survey.others)[len(survey.others) // 2]  # there half of the time
     return [
-        _graded(
-            survey, "several_people", others, LIMITS.other_warn, LIMITS.other_reject, survey.others
-        ),
+        _several(survey),
         _graded(
             survey, "too_small", -share, -LIMITS.small_warn, -LIMITS.small_reject, survey.blur * 0
         ),
         _cut(survey, seen, width, height),
     ]
+
+
+def _several(survey: Survey) -> dict[str, Any] | None:
+    """Somebody else is there half of the time; seen only beside the golfer, they warn at most."""
+    others = np.sort(survey.others)[len(survey.others) // 2]
+    warn, reject = LIMITS.other_warn, LIMITS.other_reject
+    found = _graded(survey, "several_people", others, warn, reject, survey.others)
+    looked = np.sort(survey.beside[np.isfinite(survey.beside)])
+    if found is None and len(looked) and looked[len(looked) // 2] > warn:
+        found = _at(survey, "several_people", "warn", survey.beside)
+    return found
 
 
 def _cut(survey: Survey, seen: Array, width: int, height: int) -> dict[str, Any] | None:

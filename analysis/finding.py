@@ -52,6 +52,7 @@ POSE_SHORT_SIDE = 720
 STILLNESS_S = 0.8
 TOLD_APART = ("swing", "rehearsal", "hold")
 CLOSE_HZ, MOST_PICTURES = 20.0, 900
+PASSER = 0.6  # of the golfer's height: somebody near enough to hide a swing
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ def find_swings(
         if _count(again) > _count(stretches):
             survey, stretches = closer, again
     if not _count(stretches):
-        quality.append(_nothing_found(survey))
+        quality += [*_somebody_before(first, quality), _nothing_found(survey)]
         return Finding("setup", look.standing(survey, capture), quality)
     if capture.view == "face_on" and capture.kind != "bar":
         wrong = _hand_issue(next(s for s in stretches if s.spans))
@@ -325,6 +326,19 @@ def _with_stillness(spans: list[tuple[float, float]], first_s: float) -> list[tu
         floor = roomy[-1][1] if roomy else first_s
         roomy.append((max(floor, start - STILLNESS_S), end))
     return roomy
+
+
+def _somebody_before(survey: Survey, known: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Where no swing is seen because somebody passed: about as tall as the golfer, for a while.
+
+    Who is half as tall walks far behind and hides nobody.
+    """
+    tall = survey.others > PASSER
+    if tall.sum() < 2 or any(row["code"] == "several_people" for row in known):
+        return []
+    middle = np.flatnonzero(tall)[int(tall.sum()) // 2]
+    when = float(survey.time_s[middle])
+    return [issue("several_people", "warn", frame=int(survey.frame[middle]), time_s=when)]
 
 
 def _nothing_found(survey: Survey) -> dict[str, Any]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.background_plate import REACH, Grey, Scene, scene_with_ball
-from analysis.ball import Spot, left_at_s, nearest, struck
+from analysis.ball import Spot, could_be, left_at_s, nearest, struck
 from analysis.core.events import find_events
 from analysis.core.line import Candidate, Ridge, choose_path, keep_stretches, vote
 from analysis.core.motion import hands_px, stature_px
@@ -131,13 +131,19 @@ def _with_ball(
     resting = track.head_px[(track.time_s <= until) & np.isfinite(track.head_px[:, 0])]
     head = np.median(resting, axis=0) if len(resting) else np.full(2, np.nan)
     strike = rough.get("impact", Moment(None)).time_s
-    spot = nearest(list(scene.spots), scene.to_working(head), stature=scene.stature)
     left = [
         float("nan")
         if strike is None
         else left_at_s(track.time_s, levels[:, k], other, around_s=strike)
         for k, other in enumerate(scene.spots)
     ]
+    place = scene.to_working(head)
+    likely = [
+        spot
+        for spot, when in zip(scene.spots, left, strict=True)
+        if could_be(spot, when, strike, place, stature=scene.stature)
+    ]
+    spot = nearest(likely, place, stature=scene.stature)
     if spot is None:
         spot = struck(list(scene.spots), left, strike)
     if spot is None:

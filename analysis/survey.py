@@ -6,7 +6,7 @@ frames the heavy network looks at, and feeds the quality codes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -26,6 +26,11 @@ FAINT = 2.0  # grey levels between neighbours that rounding makes
 RATE_HZ = 8.0
 # A camera that stays within this share of the width, a pixel of these pictures, stands.
 MOVES_SHARE = 0.002
+# Beside a golfer the network finds nobody much smaller in a whole picture: in these few the
+# rest is looked at by itself, where it is wide enough for somebody (of the golfer's height).
+BESIDE_PICTURES, _ROOM, _AROUND = 5, 0.15, 0.35
+_SURE = 0.5  # mean confidence of somebody's landmarks
+PART = -1  # the index of a frame that is a part of one
 
 Array = NDArray[np.float64]
 _TRUNK = [LANDMARK[f"{j}_{s}"] for j in ("shoulder", "hip") for s in ("left", "right")]
@@ -37,7 +42,8 @@ class Survey:
 
     `xy_px` (S, 33, 2) and `confidence` (S, 33) are NaN where nobody was found;
     left-handers are mirrored already. `others` (S,) is the height of the next person
-    relative to the golfer, 0 when alone; `brightness` (S,) is the golfer's mean grey,
+    relative to the golfer, 0 when alone; `beside` (S,) the same of the picture's parts beside
+    the golfer, NaN where they were not looked at; `brightness` (S,) is the golfer's mean grey,
     `blur` (S,) between 0 sharp and 1, both of the whole picture where nobody was found;
     `shift` (S,) how far the background at the golfer lies from where it was in the first
     picture, as a share of the picture's width;
@@ -50,6 +56,7 @@ class Survey:
     xy_px: Array
     confidence: Array
     others: Array
+    beside: Array
     brightness: Array
     blur: Array
     shift: Array
@@ -96,12 +103,17 @@ def look_over(
     rows: list[tuple[Frame, list[Person]]] = []
     smalls: list[NDArray[np.uint8]] = []
     pictures = frames(path, info, wanted=wanted, short_side=SHORT_SIDE)
+    some = set(np.linspace(0, len(wanted) - 1, BESIDE_PICTURES).astype(int)) if quick else set()
+    kept: dict[int, Frame] = {}
     for frame, people in estimator.estimate(pictures, quick=quick):
+        if len(rows) in some:
+            kept[len(rows)] = frame
         smalls.append(cv2.cvtColor(frame.image, cv2.COLOR_RGB2GRAY))
         rows.append((Frame(frame.index, frame.time_s, smalls[-1]), people))
         if progress and len(rows) % 8 == 0:
             progress(len(rows) / len(wanted))
-    return _survey(rows, working_size(info, SHORT_SIDE), mirrored=mirrored)
+    beside = _beside(rows, kept, estimator)
+    return _survey(rows, beside, working_size(info, SHORT_SIDE), mirrored=mirrored)
 
 
 def spread_frames(info: VideoInfo, rate_hz: float) -> NDArray[np.int64]:
@@ -122,8 +134,42 @@ def stature_px(xy_px: Array) -> float:
     return float(np.percentile(total, 80)) / 0.779 if len(total) else float("nan")
 
 
+def _beside(
+    rows: list[tuple[Frame, list[Person]]], kept: dict[int, Frame], network: PoseEstimator
+) -> Array:
+    """Height of the tallest person beside the golfer, against theirs, in the kept pictures."""
+    out = np.full(len(rows), np.nan)
+    centre = _usual_place(rows)
+    parts: list[tuple[int, float, Frame]] = []
+    for i, frame in kept.items():
+        golfer = _golfer(rows[i][1], centre)
+        if golfer is not None:
+            out[i] = 0.0
+            parts += [(i, golfer.height_px, part) for part in _parts_beside(frame, golfer)]
+    looked = network.estimate((part for _, _, part in parts), quick=True)
+    for (i, tall, _), (_, people) in zip(parts, looked, strict=True):
+        sure = [p.height_px / tall for p in people if np.mean(p.confidence) > _SURE]
+        out[i] = max([out[i], *sure])
+    return out
+
+
+def _parts_beside(frame: Frame, golfer: Person) -> Iterator[Frame]:
+    """What lies to the left and to the right of the golfer, about as high as the golfer."""
+    (x0, y0), (x1, y1) = golfer.xy_px.min(axis=0), golfer.xy_px.max(axis=0)
+    around = _AROUND * golfer.height_px
+    rows = slice(max(int(y0 - around), 0), max(int(y1 + around), 0))
+    for columns in (slice(0, max(int(x0), 0)), slice(max(int(x1), 0), None)):
+        part = frame.image[rows, columns]
+        if part.shape[0] and part.shape[1] > _ROOM * golfer.height_px:
+            yield Frame(PART, frame.time_s, np.ascontiguousarray(part))
+
+
 def _survey(
-    rows: list[tuple[Frame, list[Person]]], size: tuple[int, int], *, mirrored: bool
+    rows: list[tuple[Frame, list[Person]]],
+    beside: Array,
+    size: tuple[int, int],
+    *,
+    mirrored: bool,
 ) -> Survey:
     n = len(rows)
     xy = np.full((n, len(LANDMARKS), 2), np.nan)
@@ -152,6 +198,7 @@ def _survey(
         xy_px=mirror_for(xy, width_px=size[0]) if mirrored else xy,
         confidence=confidence,
         others=others,
+        beside=beside,
         brightness=brightness,
         blur=blur,
         shift=shift,
@@ -181,7 +228,7 @@ def _other_height(people: list[Person], golfer: Person) -> float:
         for p in people
         if p is not golfer
         and np.linalg.norm(p.xy_px[_TRUNK].mean(axis=0) - here) > 0.15 * golfer.height_px
-        and np.mean(p.confidence) > 0.5
+        and np.mean(p.confidence) > _SURE
     ]
     return max(apart, default=0.0)
 

@@ -284,7 +284,7 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = VAR_DIR / "static"
 WHITENOISE_USE_FINDERS = EMBEDDED
 MEDIA_ROOT = VAR_DIR / "media"
-# nginx: `location /protected/ { internal; alias MEDIA_ROOT/; }` and this set to /protected/.
+# nginx sends media itself with `location /protected/` of deploy/nginx.conf and this: /protected/.
 MEDIA_ACCEL_PREFIX = os.environ.get("MEDIA_ACCEL_PREFIX", "")
 # Where a browser fetches media of an object storage from, for the content policy.
 MEDIA_ORIGINS = env_list("MEDIA_ORIGINS")

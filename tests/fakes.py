@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.core.pose import LANDMARKS
 from analysis.estimators import Person
+from analysis.survey import PART
 from analysis.video import Frame
 
 # Where each landmark of somebody standing upright is, as a share of the picture.
@@ -34,7 +35,8 @@ class NetlessEstimator:
         self, frames: Iterable[Frame], *, quick: bool
     ) -> Iterator[tuple[Frame, list[Person]]]:
         for frame in frames:
-            yield frame, self.people_in(frame, quick=quick)
+            # a part of a picture, beside the golfer, is empty
+            yield frame, [] if frame.index == PART else self.people_in(frame, quick=quick)
 
     def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
         raise NotImplementedError

@@ -77,7 +77,12 @@ def test_an_original_is_an_attachment_by_a_signed_address(
     assert answer.status_code == 302 and asked["X-Amz-Algorithm"] == ["AWS4-HMAC-SHA256"]
     assert asked["response-content-disposition"][0].startswith("attachment; filename=")
     assert int(asked["X-Amz-Expires"][0]) <= 3600
-    assert answer["Cache-Control"].startswith("private")
+    assert asked["response-cache-control"] == ["private, max-age=3600"]
+    # the redirect is forgotten well before its signature ends
+    assert answer["Cache-Control"] == "private, max-age=300"
+    default_storage.querystring_expire = 60  # type: ignore[attr-defined]
+    answer = client_for(student.user).get(f"/media/{clip.video_id}/original")
+    assert answer["Cache-Control"] == "private, max-age=30"
 
 
 def test_a_big_film_goes_up_in_parts(

@@ -20,6 +20,7 @@ from analysis.core.hand_events import (
     Signals,
     address_of,
     arm_level,
+    begun_before,
     finish_of,
     late_back_of,
     settled_at,
@@ -166,7 +167,10 @@ def _swing_events(
     assert top.time_s is not None
     events["address"] = address_of(s, shaft, top.time_s, reference)
     start = start_of_backswing(s, events["address"], top.time_s)
-    events["impact"] = impact_of(s, shaft, capture, start, top.time_s, swing)
+    begun = begun_before(s, start, swing)
+    if begun and events["address"].time_s == start:
+        events["address"] = Moment(None, reason="no_still_address")
+    events["impact"] = impact_of(s, shaft, capture, start, top.time_s, swing, begun=begun)
     impact = events["impact"].time_s or swing.low_s
     events["lead_arm_back"] = arm_level(s, start, top.time_s, rising=True)
     events["late_back"] = late_back_of(s, events["lead_arm_back"], top)
@@ -177,8 +181,11 @@ def _swing_events(
         None if shaft is None else shaft_up(shaft, s, capture.view, toward)
         for toward in (True, False)
     )
-    events["takeaway"] = level_at(s, near, (start, top.time_s), True) or Moment(
-        start + _TAKEAWAY_SHARE[0] * back, _TAKEAWAY_SHARE[1] * back
+    events["takeaway"] = (
+        Moment(None, reason="not_seen")
+        if begun
+        else level_at(s, near, (start, top.time_s), True)
+        or Moment(start + _TAKEAWAY_SHARE[0] * back, _TAKEAWAY_SHARE[1] * back)
     )
     events["delivery"] = level_at(s, near, (top.time_s + 0.3 * down, impact), False) or Moment(
         impact - _DELIVERY_SHARE[0] * down, max(_DELIVERY_SHARE[1] * down, 0.01)

@@ -41,6 +41,7 @@ _AT_REST_M, _LEFT_M = 0.018, 0.03
 _FIT_SHAFT_M, _FIT_HANDS_M = 0.09, 0.22
 _RESTING_M_S, _TOP_SD = 0.15, 0.3
 _FINISH_SD_S = 0.06
+_BEGUN_M = 0.15  # hands rise by a few centimetres from address to impact
 _REST_M = 0.028  # how far a resting golfer sways, hands and shoulders together
 
 
@@ -239,9 +240,22 @@ def transition_of(s: Signals, top_s: float, impact_s: float) -> Moment:
     return Moment(when, min(0.012 / slope, 0.2 * (impact_s - top_s)))
 
 
-def impact_of_hands(s: Signals, start_s: float, top_s: float, swing: Swing) -> Moment:
-    """Hands nearest their place at address, coming down."""
+def begun_before(s: Signals, start_s: float, swing: Swing) -> bool:
+    """Whether the film begins in the swing: the hands were never as low before as at the strike.
+
+    Where they start is then no address, however still they look there.
+    """
+    up = np.interp([start_s, swing.low_s], s.time_s, s.hands_m[:, 1])
+    return bool(up[0] > up[1] + _BEGUN_M)
+
+
+def impact_of_hands(
+    s: Signals, start_s: float, top_s: float, swing: Swing, *, begun: bool = False
+) -> Moment:
+    """Hands nearest their place at address, coming down; lowest where nobody saw an address."""
     down = swing.low_s - top_s
+    if begun:
+        return Moment(swing.low_s, max(0.03, 0.12 * down))
     fine = np.arange(top_s + 0.5 * down, swing.low_s + 0.35 * down, 0.002)
     fine = fine[fine <= s.time_s[-1]]
     rest = np.abs(s.time_s - start_s) < 0.1

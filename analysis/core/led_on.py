@@ -2,7 +2,8 @@
 
 A shaft that swings past the camera keeps its length in space, so what is seen of it, as an
 arrow in the picture from hands to head, shrinks through nothing and grows again. The arrow's
-two components move smoothly all the while, though its angle leaps: they are interpolated.
+two components move smoothly all the while, though its angle leaps: they are interpolated, about
+the course that arrows usually take.
 In space even an arrow of no length points somewhere: along the line of sight to the hands.
 So arrows as they may have been, at moments that may have been meant, are each taken to where
 a shaft of this length would point, and the pitch is their middle.
@@ -29,13 +30,20 @@ from analysis.core.shaft_figures import (
 )
 from analysis.core.sighting import event_sd
 
-# A Gaussian process over time, in the time from the lead arm's level to the top: how long an
-# arrow keeps its course, how long it is at most, and what one sighting is worth (statures, and a
-# share of its length).
-_COURSE, _AMPLITUDE, _END, _SHARE = 0.35, 0.35, 0.015, 0.03
-_WITHIN, _NEAREST = 0.8, 0.3  # sightings of this much of that time on either side, one so near
+# The usual course of the arrow, right and up in statures, over time counted from the lead arm's
+# level (0) to the top (1): robust means of 560 rendered training swings down the line.
+_USUAL_AT = (-0.2, 0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
+_USUAL_RIGHT = (-0.31, -0.32, -0.29, -0.21, -0.11, -0.03, 0.01, -0.29, -0.40, -0.28)
+_USUAL_UP = (0.49, 0.50, 0.45, 0.27, 0.07, -0.05, -0.09, 0.16, 0.43, 0.41)
+# A Gaussian process about it, by the same swings: how long an arrow stays off the usual course,
+# how far off it is (statures). One sighting: how well its end is found along it (statures, a
+# share of its length), and across it beside what its angle says of itself.
+_COURSE, _AMPLITUDE, _END, _SHARE, _ACROSS = 0.40, 0.14, 0.015, 0.03, 0.005
+_WITHIN, _NEAREST = 0.8, 0.5  # sightings of this much of that time on either side, one so near
 _FEWEST = 4
-_WORTH_DEG = 21.0  # half of the variance between all golfers, who differ by 30
+# Half of the variance between golfers, who differ by 30 degrees; by 38 (rendered swings) where
+# less than 0.15 of stature of the arrow is seen.
+_WORTH_DEG, _WORTH_END_ON_DEG, _END_ON = 21.0, 27.0, 0.15
 _LENGTH_SD = 0.06  # of the shaft's length in space, a share
 _LATER = [NormalDist().inv_cdf((k + 0.5) / 9) for k in range(9)]
 _AROUND = math.sqrt(3.0) * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
@@ -47,7 +55,7 @@ class _Arrows:
     """The arrow at nine moments around the one that is meant: pixels, up positive."""
 
     arrow_px: Array  # (9, 2)
-    sd_px: Array  # (9,)
+    spread_px: Array  # (9, 2, 2), a root of its covariance
     grip_px: Array  # (9, 2)
 
 
@@ -71,7 +79,8 @@ def late_in_backswing(
     if arrows is None:
         return None
     found = _pitch(arrows, setting)
-    if found is None or found[1] > _WORTH_DEG:
+    length = float(np.hypot(*arrows.arrow_px[len(_LATER) // 2])) / setting.stature_px
+    if found is None or found[1] > (_WORTH_END_ON_DEG if length < _END_ON else _WORTH_DEG):
         return "shaft_end_on"
     if id == "shaft_pitch_deg":
         return found
@@ -104,33 +113,62 @@ def _arrows(
         return None
     angle = np.radians(shaft.angle_deg[rows])
     length = shaft.length_px[rows] / stature_px
-    arrow = length[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    arrow = length[:, None] * way
+    across = np.hypot(_ACROSS, np.radians(shaft.sd_deg[rows]) * length)
+    noise = _noise(way, np.hypot(_END, _SHARE * length), across)
     later = np.array(_LATER) * event_sd(moment, gap_at(shaft.time_s, when))
-    at = (shaft.time_s[rows] - when) / span
-    course, sd = _course(at, arrow, np.hypot(_END, _SHARE * length), later / span)
+    at, asked = (shaft.time_s[rows] - start) / span, (when + later - start) / span
+    course, spread = _course(at, arrow - _usual(at), noise, asked)
+    course = course + _usual(asked)
     grip, _ = local_fit(shaft.time_s[rows], shaft.grip_px[rows], when + later, width_s=span / 4)
-    return _Arrows(course * stature_px, sd * stature_px, grip)
+    return _Arrows(course * stature_px, spread * stature_px, grip)
+
+
+def _usual(at: Array) -> Array:
+    """The usual arrow (N, 2) at these shares of the way from the lead arm's level to the top."""
+    return np.column_stack([np.interp(at, _USUAL_AT, v) for v in (_USUAL_RIGHT, _USUAL_UP)])
+
+
+def _noise(way: Array, along: Array, across: Array) -> Array:
+    """Covariance (N, 2, 2) of points known differently along a direction (N, 2) and across it."""
+    aside = way[:, ::-1] * np.array([-1.0, 1.0])
+    parts = ((way, along), (aside, across))
+    return np.asarray(sum((sd**2)[:, None, None] * u[:, :, None] * u[:, None] for u, sd in parts))
 
 
 def _course(at: Array, values: Array, noise: Array, asked: Array) -> tuple[Array, Array]:
-    """Mean (Q, 2) and standard deviation (Q,) of a smooth course through noisy values (N, 2)."""
+    """Mean (Q, 2) and a root of the covariance (Q, 2, 2) of a smooth course through values (N, 2).
+
+    A Matérn process that can be differentiated twice; `noise` (N, 2, 2) is each value's.
+    """
 
     def alike(a: Array, b: Array) -> Array:
-        return _AMPLITUDE**2 * np.exp(-0.5 * ((a[:, None] - b[None]) / _COURSE) ** 2)
+        apart = math.sqrt(5.0) * np.abs(a[:, None] - b[None]) / _COURSE
+        one = _AMPLITUDE**2 * (1 + apart + apart**2 / 3) * np.exp(-apart)
+        return np.asarray(np.kron(one, np.eye(2)), float)
 
-    known = alike(at, at) + np.diag(noise**2)
-    weight = np.linalg.solve(known, alike(at, asked)).T
-    left = _AMPLITUDE**2 - np.sum(weight * alike(asked, at), axis=1)
-    return weight @ values, np.sqrt(np.maximum(left, 1e-6))
+    known = alike(at, at)
+    for i, each in enumerate(noise):
+        known[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] += each
+    across = alike(asked, at)
+    weight = np.linalg.solve(known, across.T).T
+    mean = (weight @ values.ravel()).reshape(-1, 2)
+    left = [
+        _AMPLITUDE**2 * np.eye(2) - weight[k : k + 2] @ across[k : k + 2].T
+        for k in range(0, len(across), 2)
+    ]
+    root = np.linalg.cholesky(np.array(left) + 1e-6 * np.eye(2))
+    return mean, np.asarray(root, float)
 
 
 def _pitch(arrows: _Arrows, setting: Setting) -> tuple[float, float] | None:
     depth, depth_sd = (v * setting.stature_m for v in USUAL["late_back"].grip_x)
     camera, shaft_m = setting.camera, setting.shaft_m
     found: list[tuple[float, float]] = []
-    for arrow, sd, grip in zip(arrows.arrow_px, arrows.sd_px, arrows.grip_px, strict=True):
+    for arrow, root, grip in zip(arrows.arrow_px, arrows.spread_px, arrows.grip_px, strict=True):
         for step, weight in zip(_AROUND, _WEIGHT, strict=True):
-            for pitch, likely in _pitches(camera, grip, arrow + sd * step, depth, shaft_m):
+            for pitch, likely in _pitches(camera, grip, arrow + root @ step, depth, shaft_m):
                 found.append((pitch, weight * likely))
     pitch, weight = np.array(found).T
     if not weight.sum() > 1e-6:

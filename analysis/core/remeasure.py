@@ -146,12 +146,12 @@ def _refitted(
 
 
 def _changed(before: Readings, after: Readings) -> list[tuple[str, str]]:
-    """Figures that a hand moved by more than a tenth of their own spread."""
+    """Figures whose value or spread a hand moved by more than a tenth of the spread."""
 
     def moved(old: Reading | None, new: Reading) -> bool:
         if old is None or isinstance(old, str) or isinstance(new, str):
             return old != new
-        return abs(new[0] - old[0]) > 0.1 * old[1]
+        return max(abs(new[0] - old[0]), abs(new[1] - old[1])) > 0.1 * old[1]
 
     return [key for key, new in after.items() if moved(before.get(key), new)]
 

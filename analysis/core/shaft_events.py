@@ -89,11 +89,14 @@ def impact_of(
     start_s: float,
     top_s: float,
     swing: Swing,
+    *,
+    begun: bool = False,
 ) -> Moment:
-    hands = impact_of_hands(s, start_s, top_s, swing)
+    hands = impact_of_hands(s, start_s, top_s, swing, begun=begun)
     if shaft is None or hands.time_s is None:
         return hands
-    found = _impact_of_shaft(shaft, capture, start_s, top_s, hands)
+    # where the film begins in the swing nobody saw where the head stood
+    found = None if begun else _impact_of_shaft(shaft, capture, start_s, top_s, hands)
     moment = found or hands
     if moment.time_s is not None and np.isfinite(shaft.ball_gone_s):
         gap = gap_at(shaft.time_s, shaft.ball_gone_s)

@@ -27,6 +27,15 @@ def load(view: str) -> Weights:
         return unpacked({name: np.asarray(stored[name]) for name in stored.files})
 
 
+@lru_cache(maxsize=4)
+def covariances(view: str) -> dict[str, NDArray[Any]]:
+    """How errors of joints and figures hang together, by event, for `core.fit`; alone, because
+    a web process has no use for the network."""
+    with np.load(FOLDER / f"body_{view}.npz", allow_pickle=False) as stored:
+        own = [name for name in stored.files if name.startswith("covariance/")]
+        return {name.removeprefix("covariance/"): np.asarray(stored[name]) for name in own}
+
+
 def errors() -> dict[str, NDArray[Any]]:
     """Readings on bodies unseen in training, one row per figure of a swing, as columns.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 from django.utils import timezone
@@ -14,6 +15,7 @@ from coaching.lessons.models import Entry
 from coaching.lessons.queries import of_students
 from coaching.people.models import Student, User
 from coaching.people.queries import consents_missing, wards_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Verdict
 from coaching.review.models import Review
 
@@ -21,9 +23,11 @@ NEWS_FOR = timedelta(days=30)
 QUOTED = 280
 
 
-def lines_for(student: Student, reader: User | None = None) -> list[Line]:
+def lines_for(
+    student: Student, reader: User | None = None, *, in_letter: bool = False
+) -> list[Line]:
     """The student's lines; a guardian's sentences name the child."""
-    return lines(facts_of(student, reader))
+    return lines(replace(facts_of(student, reader), in_letter=in_letter))
 
 
 def line_of(entry: Entry, reader: User) -> Line | None:
@@ -154,5 +158,5 @@ def _judged(entry: Entry, verdicts: dict[int, Verdict]) -> JudgedStep | None:
 
 
 def _quoted(text: str) -> str:
-    text = " ".join(text.split())
+    text = in_one_line(text)
     return text if len(text) <= QUOTED else text[: QUOTED - 1].rstrip() + "…"

@@ -125,6 +125,7 @@ class Facts:
     checking: int | None = None  # a clip that is on its way
     promised_at: datetime | None = None  # of the clip that waits for the coach
     promised_video: int | None = None
+    in_letter: bool = False  # read on another day than it is written
 
 
 def lines(facts: Facts) -> list[Line]:
@@ -282,7 +283,10 @@ def _nothing_to_do(facts: Facts) -> Line:
             url=reverse("practice:drill", args=[facts.stopped]),
         )
     if facts.promised_at is not None:
-        said = {"time": promise_words(facts.promised_at), "child": facts.child}
+        said = {
+            "time": promise_words(facts.promised_at, by_name=facts.in_letter),
+            "child": facts.child,
+        }
         said["coach"] = facts.coach or (_("The coach") if facts.child else _("Your coach"))
         return Line(
             Kind.WAITING,

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from coaching.diagnosis.causes import QUESTION, State
 from coaching.people.sides import for_student
+from coaching.people.texts import in_one_line
 
 _ASKS = re.compile(
     r"^(do|does|did|is|are|was|were|has|have|can|could|may|will|would|when|where|how|what|which)"
@@ -116,7 +117,7 @@ def start(text: str) -> str:
 
 def clause(text: str) -> str:
     """Words as they join: one line, no full stop, a small letter first unless it is `I`."""
-    text = " ".join(text.split()).rstrip(".;: ")
+    text = in_one_line(text).rstrip(".;: ")
     first = text.split(" ", 1)[0]
     if first[1:] == first[1:].lower() and first not in ("I", "I’m", "I'm"):
         text = text[:1].lower() + text[1:]

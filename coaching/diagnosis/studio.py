@@ -25,6 +25,7 @@ from coaching.diagnosis.suggest import USUAL_STATURE_CM
 from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import Studio, User
+from coaching.people.texts import short_line
 
 ENDS = ("at_least", "at_most")
 MOST_OWN = 60  # entries of a studio's own: more is a list nobody reads
@@ -66,8 +67,8 @@ def change_entry(
         if ends
     }
     fields: dict[str, Any] = {
-        "name": _line(name, 80),
-        "clause": _line(clause, 300),
+        "name": short_line(name, most=80),
+        "clause": short_line(clause, most=300),
         "is_hidden": is_hidden,
         "limits": moved,
     }
@@ -98,7 +99,7 @@ def add_own_entry(
 ) -> str:
     """An entry of the studio's own, seen by eye; returns its id."""
     access.require_role(by, studio, access.TEACHING)
-    name, clause = _line(name, 80), _line(clause, 300).rstrip(".")
+    name, clause = short_line(name, most=80), short_line(clause, most=300).rstrip(".")
     if not name or not clause:
         raise LessonError(_("Give it a name, and the words for the student."), code="no_words")
     if StudioEntry.objects.filter(studio=studio, own__isnull=False).count() >= MOST_OWN:
@@ -128,13 +129,6 @@ def _known(studio: Studio, entry: str) -> Entry:
     if known is None:
         raise LessonError(_("There is no such finding."), code="unknown", status=404)
     return known
-
-
-def _line(text: str, most: int) -> str:
-    text = " ".join(text.split())
-    if len(text) > most:
-        raise LessonError(_("Keep it under %(most)d letters.") % {"most": most}, code="long")
-    return text
 
 
 def _sane(value: float) -> float:

@@ -165,7 +165,8 @@ def suggest(
     dismissed: Collection[str] = (),
     seen: Collection[Key] = (),
 ) -> list[Suggestion]:
-    """What the figures suggest: clear ones first, each tier in the order of the catalogue.
+    """What the figures suggest: clear ones first; in each tier what is to be mended before what is
+    to be kept, each in the order of the catalogue.
 
     Parameters
     ----------
@@ -183,7 +184,7 @@ def suggest(
     }
     found = _said_once(found)
     rows = [_suggestion(catalogue, entry, shown, found) for entry, shown in found.values()]
-    return sorted(rows, key=lambda row: row.tier != Tier.CLEAR)
+    return sorted(rows, key=lambda row: (row.tier != Tier.CLEAR, row.entry.kind == STRENGTH))
 
 
 def _said_once(found: dict[str, tuple[Entry, Shown]]) -> dict[str, tuple[Entry, Shown]]:

@@ -19,6 +19,9 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, St
 from django.http.response import HttpResponseNotModified, HttpResponseRedirect
 
 PIECE = 64 * 1024
+KEPT_S = 3600  # by the reader's own browser, for seeking
+# A redirect to a signed address: whoever loses the right asks in vain after this.
+REDIRECT_KEPT_S = 300
 _RANGE = re.compile(r"bytes=([0-9]{0,18})-([0-9]{0,18})$")
 
 
@@ -29,33 +32,44 @@ def serve(
     filename: str,
     content_type: str,
     download: bool = False,
+    kept: bool = True,
 ) -> HttpResponseBase:
     """Send `file`; the caller has checked that the reader may have it.
 
-    `filename` is ours, plain ASCII, never a name that somebody typed.
+    `filename` is ours, plain ASCII, never a name that somebody typed. What is not `kept` stays
+    in no browser either.
     """
     if not file:
         raise Http404
     kind = "attachment" if download else "inline"
     told = f'{kind}; filename="{filename}"'
-    response = _sent(request, file, content_type=content_type, disposition=told)
-    if not isinstance(response, HttpResponseRedirect):
+    # Nobody between us and the reader keeps it; the reader's own browser may.
+    keeping = f"private, max-age={KEPT_S}" if kept else "private, no-store"
+    response = _sent(request, file, content_type=content_type, disposition=told, keeping=keeping)
+    if isinstance(response, HttpResponseRedirect):
+        # Well before the signature ends, or a film stops in the middle.
+        most = min(REDIRECT_KEPT_S, getattr(file.storage, "querystring_expire", 0) // 2)
+        keeping = f"private, max-age={most}" if kept else keeping
+    else:
         response["Content-Disposition"] = told
         response["X-Content-Type-Options"] = "nosniff"
-    # Nobody between us and the reader keeps it; the reader's own browser may, for seeking.
-    response["Cache-Control"] = "private, max-age=3600"
+    response["Cache-Control"] = keeping
     response["Vary"] = "Cookie"
     return response
 
 
 def _sent(
-    request: HttpRequest, file: FieldFile, *, content_type: str, disposition: str
+    request: HttpRequest, file: FieldFile, *, content_type: str, disposition: str, keeping: str
 ) -> HttpResponseBase:
     try:
         file.path  # noqa: B018  a storage without local paths says so here
     except NotImplementedError:
         # The signature covers how it is sent: nobody can open another's original in a page.
-        signed = {"ResponseContentDisposition": disposition, "ResponseContentType": content_type}
+        signed = {
+            "ResponseContentDisposition": disposition,
+            "ResponseContentType": content_type,
+            "ResponseCacheControl": keeping,
+        }
         # Only the storage of S3 signs, and it takes what is to be signed.
         url = file.storage.url(str(file.name), parameters=signed)  # type: ignore[call-arg]
         return HttpResponseRedirect(url)

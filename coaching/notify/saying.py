@@ -24,6 +24,7 @@ from coaching.lessons.wording.codes import quality_message
 from coaching.notify.readers import is_staff
 from coaching.people.models import User
 from coaching.people.queries import zone_of
+from coaching.people.texts import in_one_line
 from coaching.practice.models import Assignment
 
 QUOTED = {Entry.Kind.MESSAGE, Entry.Kind.REQUESTED}
@@ -46,7 +47,7 @@ def email_of(entries: list[Entry], user: User) -> EmailMultiAlternatives:
         path, context["label"] = _leads_to(entries, context["lines"])
         context["address"] = addresses.on_site(path)
         if context["is_own"] and not _is_next(entries):
-            context["next"] = lines_for(student)[-1]
+            context["next"] = lines_for(student, in_letter=True)[-1]
         happened = {entry: _happened(entry, context) for entry in entries}
         context["besides"] = [row for entry, row in happened.items() if told[entry] is None]
         subject = _subject(entries, context)
@@ -115,12 +116,13 @@ def _named(entry: Entry) -> dict[str, Any]:
         rows = Assignment.objects.select_related("drill_version")
         return {"assignment": rows.filter(pk=entry.refs.get("assignment")).first()}
     if entry.kind == Entry.Kind.REQUESTED:
-        angles = RequestedAngle.objects.filter(request=entry.refs.get("request"))
-        return {"angles": list(angles.order_by("pk"))}
+        asked = RequestedAngle.objects.filter(request=entry.refs.get("request"))
+        angles = list(asked.select_related("request").order_by("pk"))
+        return {"angles": angles, "due_on": angles[0].request.due_on if angles else None}
     if entry.kind == Entry.Kind.REFUSED:
         return {"advice": [quality_message(code) for code in entry.refs.get("codes", ())]}
     return {}
 
 
 def _in_one_line(template: str, context: dict[str, Any]) -> str:
-    return " ".join(render_to_string(template, context).split())
+    return in_one_line(render_to_string(template, context))

@@ -202,6 +202,21 @@ class AboutForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable
         if not self.instance.is_minor and self.instance.joined_at is None:
             set_choices(self, "age_band", Student.AgeBand.choices[1:])
 
+    # The contents of the page: where a question begins, in a word or two.
+    JUMPS = (
+        ("handedness", _("Hand")),
+        ("stature", _("Height")),
+        ("age_band", _("Age")),
+        ("goals", _("Your aim")),
+        ("flight", _("Your bad shot")),
+        ("practice_place", _("Where you practise")),
+        ("needs_captions", _("Read or listen")),
+    )
+
+    @property
+    def jumps(self) -> list[tuple[forms.BoundField, Any]]:
+        return [(self[name], label) for name, label in self.JUMPS if name in self.fields]
+
     def facts(self) -> dict[str, Any]:
         data = dict(self.cleaned_data)
         data["stature_cm"] = data.pop("stature")[0]

@@ -16,6 +16,7 @@ from coaching import numbers
 from coaching.lessons.wording import naming
 from coaching.people.errors import LessonError
 from coaching.people.models import Region
+from coaching.people.texts import in_one_line
 from coaching.practice import ladder_form
 from coaching.practice.models import Criterion
 
@@ -51,11 +52,6 @@ def day(text: str) -> date | None:
     if found is None:
         raise LessonError(_("Write dates as year-month-day."), code="not_a_date")
     return found
-
-
-def in_one_line(text: str) -> str:
-    """What is one line, from a field that wraps it on the page."""
-    return " ".join(text.split())
 
 
 def ladder_from(post: Mapping[str, str], *, base: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,12 +13,14 @@ import pytest
 from analysis.capture import MESSAGES, check_video, refused
 from analysis.core.pose import LANDMARK, LANDMARKS, Capture
 from analysis.estimators import Person
+from analysis.survey import PART
 from analysis.video import Frame
 from tests.analysis.film import encode, pictures, sound_only
 from tests.fakes import FakeEstimator
 
 DEMO = Path(__file__).resolve().parents[2] / "coaching" / "demo" / "clips"
 WIDTH, HEIGHT = 360, 640
+Found = tuple[Frame, list[Person]]
 # Where the landmarks of a right-hander at address lie: x from mid-feet, y up, in statures.
 DOWN_THE_LINE = {
     "nose": (0.17, 0.83), "eye": (0.16, 0.85), "ear": (0.13, 0.85), "mouth": (0.17, 0.81),
@@ -110,6 +113,32 @@ def test_somebody_else(sharp: Path) -> None:
     assert codes(sharp, golfer(x=120), golfer(x=280)) == {"several_people": "reject"}
     assert codes(sharp, golfer(), golfer(x=320, stature_px=130)) == {"several_people": "warn"}
     assert codes(sharp, golfer(), golfer(x=320, stature_px=60)) == {}, "far away"
+
+
+class SeenBeside(Shown):
+    """Finds the golfer alone in a whole picture, and somebody in what lies beside."""
+
+    def __init__(self, tall: float) -> None:
+        super().__init__(at_scale(golfer()))
+        self.tall = tall
+
+    def estimate(self, frames: Iterable[Frame], *, quick: bool) -> Iterator[Found]:
+        for frame in frames:
+            right = frame.index == PART and frame.image.shape[1] > 150
+            there = [at_scale(golfer(stature_px=260 * self.tall))] if right else []
+            yield frame, there if frame.index == PART else self.people
+
+
+@pytest.mark.parametrize(
+    ("tall", "told"), [(0.85, {"several_people": "warn"}), (0.55, {"several_people": "warn"}),
+                       (0.3, {}), (0.95, {"several_people": "warn"})],
+)  # fmt: skip
+def test_somebody_whom_the_network_finds_only_beside_the_golfer_warns(
+    sharp: Path, tall: float, told: dict[str, str]
+) -> None:
+    network = SeenBeside(tall)
+    found = check_video(sharp, capture=capture(), estimator=network)
+    assert {row["code"]: row["level"] for row in found["quality"]} == told
     assert codes(sharp, golfer(), golfer(x=184)) == {}, "the same body found twice"
 
 

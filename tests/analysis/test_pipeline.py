@@ -78,6 +78,34 @@ def test_somebody_at_address_who_never_swings_has_an_address_only(film: Path) ->
     assert told <= {"address"}
 
 
+class PassedBefore(Acted):
+    """Somebody as tall passes between 2.9 and 3.6 s, `tall` of the golfer's height."""
+
+    def __init__(self, pose, tall: float) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(pose)
+        self.tall = tall
+
+    def people_in(self, frame: Frame, *, quick: bool) -> list[Person]:
+        people = super().people_in(frame, quick=quick)
+        if not 2.9 < frame.time_s < 3.6:
+            return people
+        passer = golfer(x=300, stature_px=260 * self.tall)
+        xy = passer.xy_px * (frame.image.shape[1] / WIDTH)
+        return [*people, Person(xy, passer.depth_px, passer.confidence, passer.world_m)]
+
+
+@pytest.mark.parametrize(("tall", "before"), [(0.95, ["several_people"]), (0.5, [])])
+def test_a_swing_hidden_by_somebody_who_passed_says_so_first(
+    film: Path, tall: float, before: list[str]
+) -> None:
+    result = analyse_video(film, capture=capture(), estimator=PassedBefore(standing, tall))
+    told = [q["code"] for q in result["quality"]]
+    assert told == [*before, "no_swing"]
+    assert all(q["level"] == "warn" for q in result["quality"])
+    if before:
+        assert 2.9 < result["quality"][0]["time_s"] < 3.6
+
+
 def test_a_bystander_has_no_repetition(film: Path) -> None:
     result = analyse_video(film, capture=capture(), estimator=Acted(bystander))
     assert [(q["code"], q["level"]) for q in result["quality"]] == [("no_swing", "warn")]

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from analysis.ball import DIAMETER, find_spots, left_at_s, nearest, struck
+from analysis.ball import DIAMETER, could_be, find_spots, left_at_s, nearest, struck
 from analysis.core.pose import Capture
 from analysis.shaft import track_shaft
 from analysis.video import Frame
@@ -95,6 +95,22 @@ def test_a_shoe_that_stays_is_no_ball_and_a_disc_that_goes_is():
     assert spots[0].centre == pytest.approx((200, 140), abs=0.6)
     assert nearest(spots, np.array([205.0, 142.0]), stature=size) is spots[0]
     assert nearest(spots, np.array([40.0, 20.0]), stature=size) is None
+
+
+def test_what_goes_some_way_from_the_club_is_the_ball_only_if_it_goes_with_the_strike():
+    after = np.full((200, 300), 90, np.uint8)
+    before = after.copy()
+    cv2.circle(before, (200, 140), 6, 245, -1)
+    (spot,) = find_spots(before, after, np.ones_like(after), stature=500)
+
+    def taken(head_x: float, left_s: float, strike_s: float | None = 1.0) -> bool:
+        return could_be(spot, left_s, strike_s, np.array([head_x, 140.0]), stature=500)
+
+    assert taken(205, float("nan")), "by the club it need not be seen to go"
+    assert taken(270, 1.02)
+    assert not taken(270, 1.14)
+    assert not taken(270, float("nan"))
+    assert not taken(270, 1.02, None)
 
 
 def test_a_disc_that_leaves_with_the_strike_is_the_ball_wherever_the_club_points():

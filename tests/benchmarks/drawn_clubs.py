@@ -22,7 +22,7 @@ from analysis.core.pose import EVENTS, JOINT, JOINTS, LANDMARK, Capture, PoseSeq
 from analysis.video import Frame
 
 SIZE = (540, 960)
-STATURE_M, SHAFT_M, BALL_RADIUS_M = 1.78, 0.9, 0.021
+BALL_RADIUS_M = 0.021
 _JOINT_SD_M = 0.016  # of the hands' height on bodies never seen, half of them nearer
 _KEYS = tuple(event for event in EVENTS if event != "late_back")
 # Statures: hands toward the target, toward the ball and up; middle, and how far either way.
@@ -58,6 +58,19 @@ _LIMBS = (
 
 
 @dataclass(frozen=True)
+class Build:
+    """Who is drawn with which club, and from where."""
+
+    stature_m: float = 1.78
+    shaft_m: float = 0.9
+    tall: tuple[float, float] = (0.42, 0.52)  # of the picture's height
+    aside: float = 0.0  # of the usual place, in widths of the picture
+    yaw_sd_deg: float = 3.0
+    pitch_sd_deg: float = 1.0
+    past_s: tuple[float, float] = (0.84, 0.92)  # of the backswing: when it passes the camera
+
+
+@dataclass(frozen=True)
 class ClubFilm:
     """A drawn film, its landmarks, and what is true of the club."""
 
@@ -75,43 +88,61 @@ class _Swing:
     times_s: dict[str, float]
     hands: PchipInterpolator
     shaft: PchipInterpolator
+    build: Build
 
     def at(self, time_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Hands and club head (T, 3), metres."""
         way = self.shaft(time_s)
         way = way / np.linalg.norm(way, axis=-1, keepdims=True)
         hands = self.hands(time_s)
-        return hands, hands + SHAFT_M * way
+        return hands, hands + self.build.shaft_m * way
 
 
-def film(seed: int, view: str, *, lean_deg: float | None = None) -> ClubFilm:
-    """One swing of the club; `lean_deg` is the handle's lean at impact, -20 to 15 unless told."""
-    rng = np.random.default_rng([23, seed])
+def film(seed: int, view: str, *, lean_deg: float | None = None, others: bool = False) -> ClubFilm:
+    """One swing of the club; `lean_deg` is the handle's lean at impact, -20 to 15 unless told.
+
+    `others` are a second set, of other builds, clubs and cameras.
+    """
+    rng = np.random.default_rng([71 if others else 23, seed])
+    build = _other_build(rng) if others else Build()
     lean = float(rng.uniform(-20, 15)) if lean_deg is None else lean_deg
-    swing = _swing(rng, lean)
+    swing = _swing(rng, lean, build)
     rate = float(rng.choice([30, 60, 60, 120]))
     time_s = np.arange(0, swing.times_s["finish"] + 0.3, 1 / rate) + rng.uniform(0, 1 / rate)
-    camera = _camera(rng, view)
+    camera = _camera(rng, view, build)
     hands, _ = swing.at(time_s)
-    joints = _joints(hands)
+    joints = _joints(hands, build)
     xy = np.stack([camera.picture_px(row) for row in joints])
-    xy += rng.normal(0, 0.004 * _stature_px(camera), (1, 33, 2))
-    xy += rng.normal(0, 0.003 * _stature_px(camera), xy.shape)
+    xy += rng.normal(0, 0.004 * _stature_px(camera, build), (1, 33, 2))
+    xy += rng.normal(0, 0.003 * _stature_px(camera, build), xy.shape)
     pose = PoseSequence(time_s, np.arange(len(time_s)), xy, np.ones((len(time_s), 33)), SIZE)
     shutter = float(rng.uniform(1 / 2000, 1 / 240))
     frames = _painted(rng, swing, camera, time_s, joints, shutter)
-    capture = Capture(view, "swing", "right", 100 * STATURE_M)
+    capture = Capture(view, "swing", "right", 100 * build.stature_m)
     in_space = _in_space(rng, time_s, joints, view)
-    body, moments = _body(pose, camera), _moments(swing)
+    body, moments = _body(pose, camera, build), _moments(swing)
     return ClubFilm(frames, pose, body, in_space, capture, moments, _figures(swing))
 
 
-def _swing(rng: np.random.Generator, lean_deg: float) -> _Swing:
+def _other_build(rng: np.random.Generator) -> Build:
+    tall = float(rng.uniform(0.38, 0.56))
+    return Build(
+        stature_m=float(rng.uniform(1.52, 1.96)),
+        shaft_m=float(rng.uniform(0.76, 1.02)),
+        tall=(tall, tall),
+        aside=float(rng.uniform(-0.08, 0.08)),
+        yaw_sd_deg=4.0,
+        pitch_sd_deg=1.5,
+        past_s=(0.78, 0.97),
+    )
+
+
+def _swing(rng: np.random.Generator, lean_deg: float, build: Build) -> _Swing:
     back, down = float(rng.uniform(0.6, 1.1)), float(rng.uniform(0.22, 0.32))
     still = 0.6
     share = dict(zip(_KEYS, (0, 0.42, 0.68, 1.0, 1.24, 1.45, 1.77, 2.0, 2.22, 3.6), strict=True))
     t = {e: still + back * min(s, 1) + down * max(s - 1, 0) for e, s in share.items()}
-    ball = np.array([0.02 * STATURE_M, 0.44 * STATURE_M, BALL_RADIUS_M])
+    ball = np.array([0.02 * build.stature_m, 0.44 * build.stature_m, BALL_RADIUS_M])
     hands, shaft = {}, {}
     for e in _KEYS:
         if e in _SHAFT:
@@ -120,17 +151,17 @@ def _swing(rng: np.random.Generator, lean_deg: float) -> _Swing:
             shaft[e] = way / np.linalg.norm(way)
         if e in _HANDS:
             middle, reach = (np.array(v) for v in _HANDS[e])
-            hands[e] = STATURE_M * (middle + reach * rng.uniform(-1, 1, 3))
+            hands[e] = build.stature_m * (middle + reach * rng.uniform(-1, 1, 3))
     for e, lean in (("address", rng.uniform(-3, 9)), ("impact", lean_deg)):
         out = float(rng.uniform(0.45, 0.52))
         down_part = math.sqrt((1 - out**2) / (1 + math.tan(math.radians(lean)) ** 2))
         shaft[e] = np.array([-down_part * math.tan(math.radians(lean)), out, -down_part])
-        hands[e] = ball - SHAFT_M * shaft[e] + np.array([0, 0, 0.01])
+        hands[e] = ball - build.shaft_m * shaft[e] + np.array([0, 0, 0.01])
     when = dict(t)
     if rng.random() < 0.5:  # it passes the camera before the hands are at the top
-        when["past"] = still + back * float(rng.uniform(0.84, 0.92))
+        when["past"] = still + back * float(rng.uniform(*build.past_s))
         shaft["past"] = np.array([0.96, rng.uniform(-0.3, 0.0), rng.uniform(0.0, 0.3)])
-    return _Swing(t, _through(hands, when), _through(shaft, when))
+    return _Swing(t, _through(hands, when), _through(shaft, when), build)
 
 
 def _through(places: dict[str, np.ndarray], when: dict[str, float]) -> PchipInterpolator:
@@ -141,21 +172,27 @@ def _through(places: dict[str, np.ndarray], when: dict[str, float]) -> PchipInte
     return PchipInterpolator(times, np.stack([first, first, *(places[e] for e in order), last]))
 
 
-def _camera(rng: np.random.Generator, view: str) -> Camera:
-    feet = np.array([SIZE[0] * (0.42 if view == "down_the_line" else 0.5), 0.76 * SIZE[1]])
-    tall = float(rng.uniform(0.42, 0.52)) * SIZE[1]
+def _camera(rng: np.random.Generator, view: str, build: Build) -> Camera:
+    place = (0.42 if view == "down_the_line" else 0.5) + build.aside
+    feet = np.array([SIZE[0] * place, 0.76 * SIZE[1]])
+    tall = float(rng.uniform(*build.tall)) * SIZE[1]
     level = usual_camera(
-        view=view, size_px=SIZE, feet_px=feet, stature_px=tall, stature_m=STATURE_M
+        view=view, size_px=SIZE, feet_px=feet, stature_px=tall, stature_m=build.stature_m
     )
-    return turned(level, yaw=rng.normal(0, 3.0), pitch=rng.normal(0, 1.0), roll=rng.normal(0, 0.5))
+    return turned(
+        level,
+        yaw=rng.normal(0, build.yaw_sd_deg),
+        pitch=rng.normal(0, build.pitch_sd_deg),
+        roll=rng.normal(0, 0.5),
+    )
 
 
-def _stature_px(camera: Camera) -> float:
-    ends = camera.picture_px(np.array([[0, 0, 0], [0, 0, STATURE_M]], float))
+def _stature_px(camera: Camera, build: Build) -> float:
+    ends = camera.picture_px(np.array([[0, 0, 0], [0, 0, build.stature_m]], float))
     return float(np.hypot(*(ends[1] - ends[0])))
 
 
-def _joints(hands: np.ndarray) -> np.ndarray:
+def _joints(hands: np.ndarray, build: Build) -> np.ndarray:
     """Landmarks (T, 33, 3) in metres of a body that stands still but for its arms."""
     place = {
         "shoulder": (0.11, 0.12, 0.77), "hip": (0.055, -0.06, 0.52), "knee": (0.08, 0.05, 0.28),
@@ -167,7 +204,7 @@ def _joints(hands: np.ndarray) -> np.ndarray:
         part, _, side = name.rpartition("_")
         sign = {"left": 1, "right": -1}.get(side, 0)
         x, y, z = place.get(part, (0.0, 0.2, 0.87))
-        out[:, j] = STATURE_M * np.array([sign * x, y, z])
+        out[:, j] = build.stature_m * np.array([sign * x, y, z])
         if part in ("wrist", "pinky", "index", "thumb"):
             out[:, j] = hands + np.array([0.03 * sign, 0, 0.02])
     for side in ("left", "right"):
@@ -191,7 +228,7 @@ def _in_space(
     return joint_signals(joints, view=view)
 
 
-def _body(pose: PoseSequence, camera: Camera) -> SimpleNamespace:
+def _body(pose: PoseSequence, camera: Camera, build: Build) -> SimpleNamespace:
     """What the figures of the club ask of a body: feet in the picture, scale, picture size."""
     px = np.full((len(pose), len(JOINTS), 2), np.nan)
     for side, other in (("left", "lead"), ("right", "trail")):
@@ -200,7 +237,7 @@ def _body(pose: PoseSequence, camera: Camera) -> SimpleNamespace:
     return SimpleNamespace(
         time_s=pose.time_s,
         joints_px=px,
-        scale_m_per_px=STATURE_M / _stature_px(camera),
+        scale_m_per_px=build.stature_m / _stature_px(camera, build),
         camera={"size_px": SIZE},
         camera_yaw_deg=math.nan,
         camera_yaw_sd_deg=math.nan,
@@ -219,7 +256,7 @@ def _painted(
     for cells in (6, 40):
         small = rng.normal(0, rng.uniform(4, 12), (2 * cells, cells)).astype(np.float32)
         scene += cv2.resize(small, SIZE, interpolation=cv2.INTER_CUBIC)
-    per_m = _stature_px(camera) / STATURE_M
+    per_m = _stature_px(camera, swing.build) / swing.build.stature_m
     steel, skin, cloth = rng.choice([25.0, 225.0]), rng.uniform(90, 190), rng.uniform(30, 220)
     ball = swing.at(np.array([swing.times_s["impact"]]))[1][0] - np.array([0, 0, 0.01])
     spot = _fixed(camera.picture_px(ball[None])[0])
@@ -265,7 +302,7 @@ def _with_club(
     total = np.zeros_like(picture)
     for hands, head in zip(*swing.at(moments), strict=True):
         one = picture.copy()
-        way = (head - hands) / SHAFT_M
+        way = (head - hands) / swing.build.shaft_m
         ends = camera.picture_px(np.stack([hands - 0.1 * way, head]))
         cv2.line(one, _fixed(ends[0]), _fixed(ends[1]), tone, 2, cv2.LINE_AA, 4)
         toe = camera.picture_px((head + np.array([0.0, 0.08, 0.0]))[None])[0]
@@ -288,7 +325,7 @@ def _figures(swing: _Swing) -> dict[tuple[str, str], float]:
     out = {}
     for event, when in _moments(swing).items():
         hands, head = (p[0] for p in swing.at(np.array([when])))
-        x, y, z = (head - hands) / SHAFT_M
+        x, y, z = (head - hands) / swing.build.shaft_m
         out["shaft_pitch_deg", event] = math.degrees(math.atan2(z, -y)) % 180
         out["handle_lean_deg", event] = math.degrees(math.atan2(-x, -z))
         out["across", event] = math.hypot(y, z)

@@ -20,6 +20,7 @@ import cv2
 import numpy as np
 
 from analysis.estimators import MediaPipeEstimator, Person
+from analysis.survey import PART
 from analysis.video import Frame
 from tests.analysis.film import Image, changed, scaled
 
@@ -278,12 +279,14 @@ class Remembered:
     ) -> Iterator[tuple[Frame, list[Person]]]:
         pictures = iter(frames)
         while batch := list(islice(pictures, BATCH)):
-            needed = {i for frame in batch for i in self._of(frame)}
+            whole = [frame for frame in batch if frame.index != PART]
+            needed = {i for frame in whole for i in self._of(frame)}
             self._look(
                 sorted(i for i in needed if self._kept.get(i, quick) is None), quick, batch[0]
             )
             for frame in batch:
-                yield frame, self._people(frame, quick)
+                # nobody was ever filmed beside the golfer
+                yield frame, [] if frame.index == PART else self._people(frame, quick)
 
     def _people(self, frame: Frame, quick: bool) -> list[Person]:
         row = self._rows[frame.index]

@@ -102,6 +102,7 @@ def test_from_the_figures_to_the_new_look(
     expect(drills.get_by_role("heading", name="Handle points past the ball")).to_be_visible()
 
     # A target the camera can judge: the odds follow what is typed.
+    drills.get_by_text(re.compile(r"^\s*Its \d+ steps")).click()
     first = drills.locator(".criterion").first
     expect(first).to_contain_text("A student exactly on target is counted in")
     first.get_by_label("must be").select_option("between")

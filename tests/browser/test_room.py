@@ -13,7 +13,7 @@ from coaching.people.models import Student, User
 from coaching.review.models import Mark
 from tests import factories
 from tests.browser.test_review import at_rest, frame, open_room, press
-from tests.coaching.review.clips import make_clip
+from tests.coaching.review.clips import make_clip, measure_film
 
 pytestmark = pytest.mark.django_db(transaction=True)
 Opener = Callable[..., Page]
@@ -205,3 +205,28 @@ def test_the_answer_is_seen_as_its_student_will_read_it(
     assert box and round(box["width"]) == 390
     page.locator("[data-preview]").click()
     expect(page.locator(".phone-pane")).to_have_count(0)
+
+
+def test_hips_are_put_right_where_it_pays_by_drag_and_by_keys(
+    desk: Opener, coach: User, transactional_db: None, student: Student
+) -> None:
+    clip = make_clip(student=student, measured=False)
+    turn = ["pelvis_turn_deg", "impact", [-35.0, 9.0]]
+    measure_film(clip.video, values=[turn], by_hand=True)
+    page = open_room(desk(coach), clip)
+    page.locator("time-strip [data-event=impact]").click()
+    offer = page.get_by_role("button", name="Put the hips right")
+    expect(offer).to_have_count(1)
+    offer.click()
+    pane = page.locator("frame-player .window.asking").first
+    expect(pane).to_be_focused()
+    drag(page, spot(page, 0.42, 0.5), spot(page, 0.45, 0.5))  # where the lead hip is
+    expect(page.locator("correct-tool [data-list] li")).to_have_count(1)
+    expect(pane).to_be_focused()  # the trail hip is asked for next
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Enter")
+    expect(page.locator("correct-tool [data-list] li")).to_have_count(2)
+    expect(offer).to_have_count(0)
+    put = clip.video.corrections.order_by("pk").values_list("target", flat=True)
+    assert list(put) == ["joint:hip_lead", "joint:hip_trail"]
+    expect(page.locator("[data-moment=impact]:visible")).to_contain_text("corrected")

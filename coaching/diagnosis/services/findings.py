@@ -18,6 +18,7 @@ from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote, User
 from coaching.people.once import SENT_TWICE
+from coaching.people.texts import in_one_line
 from coaching.review.models import Review
 from coaching.review.services.drafts import hold_draft
 
@@ -116,7 +117,7 @@ def _entry_of(review: Review, text: str, entry: str | None) -> str:
 
 def _clause(text: str) -> str:
     """A clause that joins with "because": no full stop, at most what fits the thread."""
-    text = " ".join(text.split()).rstrip(".")
+    text = in_one_line(text).rstrip(".")
     if not text:
         raise LessonError(_("Say in a few words what you see."), code="no_words")
     if len(text) > 300:
@@ -199,8 +200,8 @@ def refuse_changed(standing: str, yours: str, was: str | None, *, is_text: bool 
     LessonError
         409 when `standing` is neither what the page showed (`was`) nor what is to be written.
     """
-    plain = [" ".join(text.split()) for text in (standing, yours)]
-    if was is None or plain[0] in (" ".join(was.split()), plain[1]):
+    plain = [in_one_line(text) for text in (standing, yours)]
+    if was is None or plain[0] in (in_one_line(was), plain[1]):
         return
     raise LessonError(
         _(

@@ -15,18 +15,19 @@ from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import BodyNote, User
 from coaching.people.sides import for_student
+from coaching.people.texts import short_line
 
 
 @transaction.atomic
 def answer_question(*, finding: Finding, by: User, text: str) -> Finding:
     """The student's answer to a question about the body; the coach reads it next."""
     access.require_acting(by, finding.student)
-    text = " ".join(text.split())
+    text = short_line(text, most=300)
     if not text:
         raise LessonError(_("Write a few words so that your coach knows."), code="no_words")
     won = Finding.objects.filter(
         pk=finding.pk, kind=Finding.Kind.QUESTION, answered_at__isnull=True
-    ).update(answer=text[:300], answered_at=timezone.now())
+    ).update(answer=text, answered_at=timezone.now())
     if not won:
         raise LessonError(
             _("This question has its answer. Write to your coach to add to it."),

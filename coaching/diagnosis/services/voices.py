@@ -20,6 +20,7 @@ from coaching.diagnosis.services.findings import refuse_sent
 from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import User
+from coaching.people.texts import short_line
 from coaching.review.models import Review
 from coaching.review.services import sounds
 
@@ -53,9 +54,7 @@ def write_voice(*, finding: Finding, by: User, text: str) -> None:
     """What is said, in writing."""
     access.require_staff(by, finding.student)
     refuse_sent(finding.review)
-    text = " ".join(text.split())
-    if len(text) > 1000:
-        raise LessonError(_("Keep what is said under 1,000 letters."), code="too_long")
+    text = short_line(text, most=1000)
     Finding.objects.filter(pk=finding.pk).update(voice_text=text)
 
 

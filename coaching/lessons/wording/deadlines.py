@@ -12,11 +12,12 @@ from django.utils.translation import ngettext
 NIGHT_ENDS, NOON, EVENING = 5, 12, 17  # hours; before five it is still the evening before
 
 
-def promise_words(when: datetime, now: datetime | None = None) -> str:
+def promise_words(when: datetime, now: datetime | None = None, *, by_name: bool = False) -> str:
     """When an answer comes, as people say it: `Monday evening`, `tomorrow afternoon`.
 
     Both are aware moments; the reader's time zone is the active one. A promise in the night
     is one for the evening before it. Never earlier than what was promised, but for the night.
+    `by_name` says the day's name where it would be today or tomorrow: a letter is read later.
     """
     local, today = timezone.localtime(when), timezone.localtime(now or timezone.now()).date()
     day, hour = local.date(), local.hour
@@ -24,11 +25,11 @@ def promise_words(when: datetime, now: datetime | None = None) -> str:
         day, hour = day - timedelta(days=1), 23
     part = 0 if hour < NOON else 1 if hour < EVENING else 2
     away = (day - today).days
-    if away == 0:
+    if away == 0 and not by_name:
         return (_("noon today"), _("this afternoon"), _("this evening"))[part]
-    if away == 1:
+    if away == 1 and not by_name:
         return (_("tomorrow noon"), _("tomorrow afternoon"), _("tomorrow evening"))[part]
-    if not 0 < away < 7:
+    if not 0 <= away < 7:
         return date_format(day, "l, j F")
     name = date_format(day, "l")
     return (_("%(day)s noon"), _("%(day)s afternoon"), _("%(day)s evening"))[part] % {"day": name}

@@ -15,6 +15,7 @@ from coaching.people.mail import refuse_too_many_letters, send_invitation
 from coaching.people.models import Invitation, Membership, Student, StudentTag, Studio, User
 from coaching.people.names import plain_name
 from coaching.people.once import SENT_TWICE, in_turn
+from coaching.people.texts import short_line
 
 STUDENT_LINK = timedelta(days=30)
 
@@ -149,11 +150,9 @@ TAG_LONGEST = 24
 def tag_student(*, student: Student, by: User, label: str) -> None:
     """Put a word on a student; the same word twice is one."""
     access.require_teaching(by, student)
-    label = " ".join(label.split())
+    label = short_line(label, most=TAG_LONGEST)
     if not label:
         raise LessonError(_("Write the tag first."), code="no_tag")
-    if len(label) > TAG_LONGEST:
-        raise LessonError(_("Keep a tag under 25 letters."), code="tag_too_long")
     StudentTag.objects.get_or_create(student=student, label=label)
 
 

@@ -17,6 +17,7 @@ from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import Region, Student, User
 from coaching.people.once import SENT_TWICE, in_turn
+from coaching.people.texts import short_line
 from coaching.practice import drills
 from coaching.practice.models import Assignment, Criterion, Drill, DrillVersion, Step
 from coaching.practice.queries import ladders, pain, progress
@@ -98,7 +99,7 @@ def assign_drill(
         finding=finding,
         caution=_caution(student, version, caution),
         text=text.strip(),
-        override_reason=" ".join(override_reason.split())[:300],
+        override_reason=short_line(override_reason, most=300),
         starts_on=starts_on,
         due_on=due_on,
         per_day=per_day,

@@ -20,6 +20,7 @@ from coaching.people import access
 from coaching.people.errors import LessonError
 from coaching.people.models import User
 from coaching.people.queries import student_day, student_zone
+from coaching.people.texts import short_line
 from coaching.practice.models import Assignment, Attempt, Criterion, SelfAnswer, Step, Verdict
 from coaching.practice.queries import judged, ladders
 from coaching.practice.services import sharing
@@ -97,7 +98,7 @@ def judge_attempt(
     assignment = attempt.step.assignment
     _refuse_next(attempt.step, next_step, due_on)
     clip = submission or ladders.latest_clip(attempt)
-    cue = " ".join(cue.split())[:300]
+    cue = short_line(cue, most=300)
     _refuse_verdict(attempt, clip, decision, cue)
     assert clip is not None
     suggested = judged.judged_for(attempt, clip).suggestion.says

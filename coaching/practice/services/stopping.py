@@ -18,9 +18,12 @@ from coaching.people import access, audit
 from coaching.people.errors import LessonError
 from coaching.people.models import Region, Student, User
 from coaching.people.once import SENT_TWICE, in_turn, own_time
+from coaching.people.texts import in_one_line, short_line
 from coaching.practice.models import Assignment, PainReport
 from coaching.practice.services import sharing
 
+# Of the words beside a report; what is longer is cut, because pain is never refused for its words.
+MOST_LETTERS = 300
 _SWUNG_HARD = (
     RequestedAngle.Effort.HALF,
     RequestedAngle.Effort.QUARTERS,
@@ -82,7 +85,7 @@ def report_pain(
         raise LessonError(_("Touch where it hurts."), code="region")
     if assignment is not None and assignment.student_id != student.pk:
         raise LessonError(_("That drill is another student's."), code="wrong_student")
-    text = " ".join(text.split())[:300]
+    text = in_one_line(text)[:MOST_LETTERS]
     in_turn(student)
     again = student.pain_reports.filter(
         region=region,
@@ -160,7 +163,7 @@ def locate_pain(
     access.require_acting(by, report.student)
     if region not in Region.values:
         raise LessonError(_("Touch where it hurts."), code="region")
-    text = " ".join(text.split())[:300]
+    text = in_one_line(text)[:MOST_LETTERS]
     in_turn(report.student)
     report.refresh_from_db()
     fields = {
@@ -198,7 +201,7 @@ def mark_pain_seen(*, report: PainReport, by: User) -> None:
 def state_professional_agreed(*, report: PainReport, by: User, text: str) -> PainReport:
     """The student states that a licensed professional agreed. It opens nothing by itself."""
     access.require_acting(by, report.student)
-    text = " ".join(text.split())[:300]
+    text = short_line(text, most=MOST_LETTERS)
     if not text:
         raise LessonError(_("Write who agreed and when, in a few words."), code="no_words")
     in_turn(report.student)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -82,8 +82,17 @@ def _choosing(request: HttpRequest, review: Review) -> HttpResponse:
     context = assign_context(
         review, drill=drill, finding=finding, given=given, trouble=trouble, refused=refused
     )
-    name = "practice/_assign.html" if wants_fragment(request) else "practice/assign.html"
+    beside = wants_fragment(request)  # the clip, in a narrow column
+    context["steps_open"] = not beside or bool(trouble) or _needs_a_look(context["rows"])
+    name = "practice/_assign.html" if beside else "practice/assign.html"
     return render(request, name, context, status=400 if trouble else 200)
+
+
+def _needs_a_look(rows: Sequence[ladder_form.Row]) -> bool:
+    """Whether a step contradicts another or can hardly be passed."""
+    criteria = [c for row in rows for c in row.criteria]
+    hardly = any(c.odds and c.odds.advice and c.odds.advice.hardly for c in criteria)
+    return hardly or any(row.trouble for row in rows) or any(c.trouble for c in criteria)
 
 
 def _chosen(rows: Any, pk: str) -> Any:

@@ -23,6 +23,7 @@ from coaching.people.errors import LessonError
 from coaching.people.models import Student, User
 from coaching.people.once import SENT_TWICE, in_turn
 from coaching.people.queries import consents_missing, decides_for
+from coaching.people.texts import short_line
 from coaching.review.models import FilmLink, LessonFilm, Review, WalkThrough
 from coaching.review.queries import films as queries
 from coaching.review.script_words import SENTENCES
@@ -159,7 +160,7 @@ def make_link(*, film: LessonFilm, by: User, days: int, label: str = "") -> Film
     if days not in DAYS:
         raise LessonError(_("Choose how long the link shows the film."), code="days")
     open_links = queries.open_links(film)
-    label = " ".join(label.split())[:60]
+    label = short_line(label, most=60)
     just_now = timezone.now() - SENT_TWICE
     twin = open_links.filter(made_by=by, label=label, created_at__gt=just_now).first()
     if twin is not None:

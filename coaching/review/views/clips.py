@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from analysis.models import Video
 from coaching.checking import checked
 from coaching.people import access
-from coaching.review import clip_cache, serializers, shown, stills, turncheck
+from coaching.review import clip_cache, offers, serializers, shown, stills, turncheck
 from coaching.review.access import correction_prepare, video_prepare, video_read
 from coaching.review.queries import player
 from coaching.review.services import corrections
@@ -34,13 +34,16 @@ def figures(request: HttpRequest, pk: int) -> HttpResponse:
 def figures_context(
     video: Video,
     request: Any,
-    repetitions: list[dict[str, Any]] | None = None,
+    fresh: dict[str, Any] | None = None,
     *,
     to_staff: bool | None = None,
 ) -> dict[str, Any]:
-    """What `review/_figures.html` shows; `to_staff` where who reads it is known already."""
-    if repetitions is None:
-        repetitions = player.figures_data(video)["repetitions"]
+    """What `review/_figures.html` shows; `to_staff` where who reads it is known already.
+
+    `fresh` is what `player.figures_data` answered, where that was asked already.
+    """
+    fresh = fresh or player.figures_data(video)
+    repetitions = fresh["repetitions"]
     groups = player.figure_groups(repetitions)
     if to_staff is None:
         to_staff = access.is_staff_of(request.user, video.submission.student)
@@ -51,6 +54,8 @@ def figures_context(
             moment["figures"] = [shown.figure_row(f, request.user) for f in moment["figures"]]
             if held:
                 shown.turn_notes(moment, view=video.view, **held)
+            if to_staff:
+                offers.put_beside(moment, rep["moments"], fresh["corrections"], view=video.view)
             shown.fold(moment, kind=video.kind)
             moment["seen"] = [f for f in moment["figures"] if f["value"] is not None]
             moment["unseen"] = [f for f in moment["figures"] if f["value"] is None]
@@ -140,7 +145,7 @@ def undo(request: Request, pk: int) -> Response:
 def _refreshed(video: Video, request: Request) -> dict[str, Any]:
     video = player.with_figures(video.pk)
     fresh = player.figures_data(video)
-    context = figures_context(video, request, fresh["repetitions"], to_staff=True)
+    context = figures_context(video, request, fresh, to_staff=True)
     context["drawn"] = ()  # the page has the measures' pictures already
     html = render_to_string("review/_figures.html", context, request=request._request)
     return fresh | {"html": html}

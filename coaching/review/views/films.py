@@ -80,14 +80,13 @@ def file(request: HttpRequest, pk: int) -> HttpResponseBase:
         raise Http404
     student = walk.review.student
     audit.saw(audit.Act.SAW_FILM, by=user_of(request), student=student, video=walk.video_id)
-    return secret_links.unkept(
-        media.serve(
-            request,
-            made.file,
-            filename=f"lesson-{walk.pk}.mp4",
-            content_type="video/mp4",
-            download=request.GET.get("download") == "1",
-        )
+    return media.serve(
+        request,
+        made.file,
+        filename=f"lesson-{walk.pk}.mp4",
+        content_type="video/mp4",
+        download=request.GET.get("download") == "1",
+        kept=False,
     )
 
 
@@ -147,5 +146,5 @@ def watch_file(request: HttpRequest, token: str) -> HttpResponseBase:
     services.note_watched(link)
     film = link.film.file
     return secret_links.hidden(
-        media.serve(request, film, filename="lesson.mp4", content_type="video/mp4")
+        media.serve(request, film, filename="lesson.mp4", content_type="video/mp4", kept=False)
     )

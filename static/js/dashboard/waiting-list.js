@@ -147,7 +147,8 @@ class WaitingList extends HTMLElement {
     const press = (selector) => this.pane.querySelector(selector)?.click();
     const digit = /^[1-4]$/.test(event.key) && this.pane.querySelector(`[data-press="${event.key}"]`);
     if (digit) return () => digit.click();
-    const onControl = event.target.closest("a, button, summary");
+    // The row that was clicked keeps the focus, and stands open already: Enter goes on from it.
+    const onControl = !event.target.closest(".line.current .mid") && event.target.closest("a, button, summary");
     return {
       j: () => this.step(1),
       k: () => this.step(-1),

@@ -146,14 +146,29 @@ class CorrectTool extends HTMLElement {
     return this.#send(`event:${this.event.value}`, { repetition: player.repetition });
   }
 
-  async #joint() {
+  #joint() {
+    return this.#place(this.joint.value);
+  }
+
+  /** Joints one after another at one moment, by finger, pointer or keys; Escape ends it. */
+  async putRight(names, time) {
+    await this.player.toTime(time);
+    for (const name of names) {
+      this.joint.value = name;
+      this.#ring();
+      if (!(await this.#place(name))) return;
+    }
+  }
+
+  async #place(name) {
     const { player } = this;
-    this.tell(say("tap_joint", { joint: this.#jointName(this.joint.value) }));
-    const start = namedPoint(player.data, this.joint.value, player.frame) ?? [0.5, 0.5];
+    this.tell(say("tap_joint", { joint: this.#jointName(name) }));
+    const start = namedPoint(player.data, name, player.frame) ?? [0.5, 0.5];
     const sketch = ([point]) => ({ rings: [{ centre: point, edge: [point[0], point[1] + 0.018] }] });
     const points = await askPlaces(player, { count: 1, sketch, start, snapping: false });
     this.tell("");
-    if (points) await this.#send(`joint:${this.joint.value}`, { x: points[0][0], y: points[0][1] });
+    if (points) await this.#send(`joint:${name}`, { x: points[0][0], y: points[0][1] });
+    return Boolean(points);
   }
 
   async #shaft() {

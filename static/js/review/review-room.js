@@ -185,6 +185,12 @@ class ReviewRoom extends HTMLElement {
       if (event.key === "Escape" && !this.player.tool && !event.target.closest?.("dialog, [popover]")) open(null);
     });
     this.figures.addEventListener("click", (event) => {
+      const offer = event.target.closest("[data-put-right]");
+      if (offer) {
+        open("correct");
+        this.querySelector("correct-tool").putRight(offer.dataset.putRight.split(" "), Number(offer.dataset.time));
+        return;
+      }
       const look = event.target.closest("[data-figure]");
       if (!look) return;
       const on = look.getAttribute("aria-pressed") !== "true";

@@ -34,6 +34,19 @@ def test_a_film_that_ends_at_the_strike_holds_a_swing(after_s):
     assert max(late) <= pose.time_s[-1] + 1e-6
 
 
+@pytest.mark.parametrize("before_s", [0.15, 0.3, 0.4])
+def test_a_film_that_begins_in_the_backswing_tells_the_strike_and_no_takeaway(before_s):
+    time_s, hands, truth = swing_hands(rate=60)
+    there = time_s >= truth["top"] - before_s
+    pose = pose_of(hands[there], time_s=time_s[there])
+    window = (float(pose.time_s[0]), float(pose.time_s[-1]))
+    events = find_events(pose, None, capture=FACE_ON, window=window)
+    assert events["address"].reason == "no_still_address"
+    assert events["takeaway"].reason == "not_seen"
+    assert events["impact"].time_s == pytest.approx(truth["impact"], abs=0.04)
+    assert events["top"].time_s == pytest.approx(truth["top"], abs=0.025)
+
+
 def test_a_film_that_ends_on_the_way_down_or_lowers_the_club_holds_none():
     time_s, hands, truth = swing_hands(rate=60)
     falling = time_s <= truth["impact"] - 0.06

@@ -64,7 +64,7 @@ def test_a_doubtful_moment_makes_it_wider_until_it_says_no_more_than_the_average
     shaft = passing()
     spreads = [told(shaft, 0.51, doubt)[1] for doubt in (0.010, 0.015, 0.020)]
     assert spreads == sorted(spreads)
-    assert told(shaft, 0.54, 0.06) == "shaft_end_on"
+    assert told(passing(hidden=0.3), 0.54, 0.06) == "shaft_end_on"
 
 
 def test_without_a_sighting_nearby_nothing_is_told():

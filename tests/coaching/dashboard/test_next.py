@@ -159,6 +159,17 @@ def test_a_promise_is_said_in_words(at: tuple[int, int, int], words: str) -> Non
         assert promise_words(datetime(2026, 3, day, hour, minute, tzinfo=UTC), now) == words
 
 
+def test_a_letter_names_the_day_for_it_is_read_later() -> None:
+    now = datetime(2026, 2, 28, 10, tzinfo=UTC)
+    with timezone.override(UTC):
+        for day, words in ((0, "Saturday evening"), (1, "Sunday evening"), (3, "Tuesday evening")):
+            when = datetime(2026, 2, 28, 18, tzinfo=UTC) + timedelta(days=day)
+            assert promise_words(when, now, by_name=True) == words
+    promised = timezone.now() + timedelta(hours=1)
+    (line,) = lines(Facts(student=1, promised_at=promised, in_letter=True))
+    assert not any(word in line.sentence for word in ("today", "tomorrow", "this evening"))
+
+
 # From what is stored.
 
 

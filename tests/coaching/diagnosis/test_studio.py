@@ -93,7 +93,7 @@ def test_an_own_entry_is_picked_linked_and_treated_like_any_other(client_for, co
     [
         ({"limits": {"balance_pct@address": {"at_least": 70.0, "at_most": 60.0}}}, "limit"),
         ({"limits": {"balance_pct@address": {"at_least": 1e9}}}, "limit"),
-        ({"name": "x" * 81}, "long"),
+        ({"name": "x" * 81}, "too_long"),
     ],
 )
 def test_nonsense_is_refused_with_a_sentence(coach, own, fields, code):

@@ -14,7 +14,7 @@ import av
 import numpy as np
 from django.core.files.base import ContentFile
 
-from analysis import artifact
+from analysis import artifact, weights
 from analysis.core.artifact import Artifact
 from analysis.core.pose import JOINT, JOINTS
 from analysis.core.remeasure import remeasure
@@ -153,17 +153,26 @@ def swing(times: np.ndarray, *, handedness: str = "right") -> Artifact:
 
 
 def measure_film(
-    video: Video, *, handedness: str = "right", values: Sequence[list[Any]] = ()
+    video: Video,
+    *,
+    handedness: str = "right",
+    values: Sequence[list[Any]] = (),
+    by_hand: bool = False,
 ) -> Run:
     """Give a video with a film its finished runs, archive and figures.
 
-    `values` are `[measure, event, [value, one standard deviation]]` beside the swing's own.
+    `values` are `[measure, event, [value, one standard deviation]]` beside the swing's own;
+    `by_hand`: the archive holds how figures follow joints that a person puts right.
     """
     for kind in (Run.Kind.CHECK, Run.Kind.COPY):
         factories.make_run(video=video, kind=kind)
     run = factories.make_run(video=video)
     held = swing(video.frame_times_s, handedness=handedness)
     held.meta["reps"][0]["values"] += values
+    if by_hand:
+        known = weights.covariances(held.capture.view)
+        held.arrays["rep0/camera/drawn_px"] = np.array(0.75 * SIZE[1])
+        held.arrays.update({f"rep0/covariance/{event}": c for event, c in known.items()})
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "a.npz"
         artifact.save(held, path)
