@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _l
 
 from analysis import weights
-from analysis.core.fit import left_open
+from analysis.core.fit import as_read, left_open
 from analysis.core.pose import MEASURED_VIEWS
 from analysis.core.put_right import REACH_S
 
@@ -76,17 +76,16 @@ def put_right_offer(
     covariance = weights.covariances(view).get(event)
     if covariance is None or event not in times or "address" not in times:
         return None
-    pair = [f"{line}_lead", f"{line}_trail"]
     here, standing = (_placed(times[when], corrections) for when in (event, "address"))
-    before = left_open(figure["id"], covariance, here=here, at_address=standing)
+    sd = figure["uncertainty"]
+    read = as_read(figure["id"], sd, covariance, here=here, at_address=standing)
+    pair = [f"{line}_lead", f"{line}_trail"]
     later = here.issuperset(pair)
     missing = [joint for joint in pair if joint not in (standing if later else here)]
     if not missing:
         return None
     here, standing = (here, standing.union(pair)) if later else (here.union(pair), standing)
-    after = left_open(figure["id"], covariance, here=here, at_address=standing)
-    sd = figure["uncertainty"]
-    then = sd * after / before
+    then = left_open(figure["id"], read, covariance, here=here, at_address=standing)
     if then > _LARGEST_SHARE * sd or 2 * (sd - then) < _LEAST_DEG:
         return None
     told = {"now": f"{2 * sd:.0f}", "then": f"{2 * then:.0f}"}

@@ -73,5 +73,6 @@ def answer_clip(page: Page, clip: Any, waiting: str) -> Counted:
     page.keyboard.type("Let the club lie flatter as it goes back; then turn.")
     page.locator("[data-send] button").click()
     expect(page.locator("[data-sent]")).to_be_visible()
+    expect(page.locator("#say")).to_have_js_property("inert", True)  # it stays as it was sent
     counted = page.evaluate("[sessionStorage.getItem('clicks'), sessionStorage.getItem('loads')]")
     return Counted(int(counted[0]), int(counted[1]) - 1, int(diagnosis))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -124,6 +125,19 @@ def test_the_list_is_worked_by_keys_alone(
     expect(page.get_by_text("No row holds these words.")).to_be_visible()
     page.goto("/waiting/")
     expect(page).to_have_title("(3) Waiting for you · Causeway")
+
+
+def test_enter_goes_on_from_the_row_that_was_clicked(
+    waiting: dict[str, Student], coach: User, desk: Any
+) -> None:
+    page = desk(coach)
+    page.goto("/waiting/")
+    heading = page.locator(".pane").get_by_role("heading", level=2)
+    page.locator(".line .mid", has_text="Soon Sue").click()
+    expect(heading).to_contain_text("Soon Sue")
+    leads = page.locator(".pane [data-open]").get_attribute("href")
+    page.keyboard.press("Enter")  # as its button says
+    expect(page).to_have_url(re.compile(f"{leads}$"))
 
 
 def test_every_row_opens_and_is_answered_without_script(

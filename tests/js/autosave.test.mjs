@@ -37,7 +37,8 @@ function opened(kept) {
   const element = new AutoSave();
   element.dataset = { url: "/review/1/text", key: "clip-1", revision: String(kept.revision) };
   const box = { value: kept.text, addEventListener() {} };
-  element.querySelector = (what) => (what === "textarea" ? box : { textContent: "" });
+  const status = { textContent: "" };
+  element.querySelector = (what) => (what === "textarea" ? box : status);
   element.querySelectorAll = () => [];
   element.connectedCallback();
   return element;
@@ -86,4 +87,14 @@ test("held words that arrived meanwhile are let go", () => {
   held.set(place, JSON.stringify({ text: "same", revision: 1 }));
   opened(server("same", 2));
   assert.ok(!held.has(place));
+});
+
+test("words typed and typed back are not said to be under way for ever", async () => {
+  const element = opened(server("the same", 1));
+  element.box.value = "the same!";
+  element.changed();
+  assert.equal(element.status.textContent, "…");
+  element.box.value = "the same";
+  await element.save();
+  assert.notEqual(element.status.textContent, "…");
 });

@@ -48,3 +48,13 @@ test("a file written elsewhere is read too", () => {
   const text = "WEBVTT\r\n\r\n1\r\n00:01.000 --> 00:02.000 line:0\r\nTwo\r\nrows\r\n";
   assert.deepEqual(fromWebVTT(text), [{ start: 1, end: 2, text: "Two rows" }]);
 });
+
+test("a golfer who filled the coach's window fills the student's, until the view is moved", () => {
+  const view = { scale: 2, x: 0, y: 0 };
+  const events = [
+    { t: 0, do: "view", value: view, fit: [0.4, 1], filled: true },
+    { t: 2, do: "view", value: { ...view, scale: 3 }, fit: [0.4, 1], filled: false },
+  ];
+  assert.equal(stateAt(events, 1).filled, true);
+  assert.equal(stateAt(events, 2).filled, false);
+});

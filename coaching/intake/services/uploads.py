@@ -71,6 +71,13 @@ def create_upload(
     if key is not None and (before := Upload.objects.filter(pk=key).first()):
         if before.owner_id != by.pk:
             raise LessonError(_("Open the page again and send the clip from there."), code="key")
+        # A filming link opens what was asked for by it, whatever else its maker is sending.
+        is_same = (before.angle, before.student, before.purpose) == (angle, student, purpose)
+        if not is_same:
+            return create_upload(
+                by=by, length=length, purpose=purpose, student=student, angle=angle,
+                metadata=metadata,
+            )  # fmt: skip
         if before.length == length and (before.finished_at or before.expires_at > timezone.now()):
             return before
         # Another clip, sent from a page that the browser had kept.
@@ -111,7 +118,10 @@ def create_upload(
                 expires_at=timezone.now() + timedelta(hours=settings.UPLOAD_EXPIRES_HOURS),
             )
     except IntegrityError:  # the same form, sent twice at once
-        return create_upload(by=by, length=length, purpose=purpose, key=key)
+        return create_upload(
+            by=by, length=length, purpose=purpose, student=student, angle=angle,
+            metadata=metadata, key=key,
+        )  # fmt: skip
     except LessonError:
         if not Upload.objects.filter(pk=pk).exists():
             upload_buffer.remove(pk)

@@ -19,6 +19,7 @@ from coaching.people.queries import student_day
 from coaching.practice.models import Assignment, PracticeSeries
 
 MOST = 300  # repetitions at one go; more is a slip of the finger
+MOST_A_DAY = 100  # times; more is a program that went wrong, and the day's line holds all of them
 
 
 @transaction.atomic
@@ -39,7 +40,7 @@ def record_practice(
     Raises
     ------
     LessonError
-        `count`: not 1 to 300 repetitions. `felt`: no such feeling.
+        `count`: not 1 to 300 repetitions. `felt`: no such feeling. `too_many` (409) of one day.
     """
     access.require_acting(by, assignment.student)
     if not 1 <= repetitions <= MOST:
@@ -52,11 +53,20 @@ def record_practice(
     told = PracticeSeries.objects.filter(key=key, assignment__student=student).first()
     if told is not None:
         return told
+    if PracticeSeries.objects.filter(key=key).exists():  # another student's: it tells nothing
+        key = uuid.uuid4()
     at = own_time(at)
+    day = student_day(student, at)
+    if PracticeSeries.objects.filter(assignment__student=student, day=day).count() >= MOST_A_DAY:
+        raise LessonError(
+            _("%(most)d times were noted for this day already.") % {"most": MOST_A_DAY},
+            code="too_many",
+            status=409,
+        )
     series = PracticeSeries.objects.create(
         assignment=assignment,
         key=key,
-        day=student_day(student, at),
+        day=day,
         repetitions=repetitions,
         felt=felt,
         created_at=at,

@@ -45,11 +45,17 @@ class AutoSave extends HTMLElement {
   async save() {
     clearTimeout(this.#timer);
     if (this.#saving) await this.#saving;
-    if (!this.dirty || this.conflict) return;
+    if (this.conflict) return;
+    if (!this.dirty) return this.#settled();
     this.#saving = this.#send().finally(() => {
       this.#saving = null;
     });
     return this.#saving;
+  }
+
+  /** Typed and typed back: there is nothing to send, and nothing is under way. */
+  #settled() {
+    if (this.status.textContent === "…") this.#say(say("kept"));
   }
 
   async #send() {

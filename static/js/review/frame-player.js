@@ -177,8 +177,8 @@ export class FramePlayer extends HTMLElement {
     else this.setView(this.view);
   }
 
-  setView(view) {
-    this.filled = false;
+  setView(view, filled = false) {
+    this.filled = filled;
     this.view = clampView(view, this.fit);
     const { scale, x, y } = this.view;
     // A share of the stage, which is `fit` shares of the window.
@@ -196,8 +196,7 @@ export class FramePlayer extends HTMLElement {
   /** Fill the window with the body and the club, where they were found. */
   fill() {
     const box = bodyBox(this.data);
-    this.setView(box ? filledWith(box, 1.12, this.fit) : WHOLE);
-    this.filled = true;
+    this.setView(box ? filledWith(box, 1.12, this.fit) : WHOLE, true);
   }
 
   centre(point, scale = Math.max(2, this.view.scale)) {

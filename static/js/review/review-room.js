@@ -381,6 +381,8 @@ class ReviewRoom extends HTMLElement {
         sent.hidden = false;
         sent.querySelector("undo-for").begin();
         form.hidden = true;
+        // What was sent stays as it was sent; taken back, the page comes anew.
+        for (const part of this.querySelectorAll("#say, [aria-labelledby=notes-title], #send")) part.inert = true;
         this.querySelector("[data-sent] a")?.focus();
         this.dispatchEvent(new CustomEvent("review:sent", { bubbles: true }));
       } catch (error) {

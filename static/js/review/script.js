@@ -1,8 +1,8 @@
 // A spoken walk-through: everything done while speaking, as timed events. Pure.
 // An event is {t, do, ...}: t is seconds of sound since the start.
 
-// Those with a `value`: speed, bright, view (with the window's `fit`), clip, repetition, loop,
-// figure; and of a comparison beside (with `how`), lie, share, then.
+// Those with a `value`: speed, bright, view (with the window's `fit`, and `filled` when the golfer filled
+// it), clip, repetition, loop, figure; and of a comparison beside (with `how`), lie, share, then.
 export const ACTIONS = [
   "frame", "play", "speed", "view", "overlay", "bright", "mark", "clip", "repetition", "loop", "figure",
   "beside", "lie", "share", "then",
@@ -41,7 +41,7 @@ export function stateAt(events, t) {
       }
     } else {
       state[event.do] = event.value;
-      if (event.do === "view") state.fit = event.fit;
+      if (event.do === "view") [state.fit, state.filled] = [event.fit, event.filled];
       if (event.do === "beside") state.how = event.how;
       // Another clip begins with its first swing; another swing with no loop.
       if (event.do === "clip") state.repetition = 0;

@@ -99,7 +99,7 @@ class WalkRecorder extends HTMLElement {
     this.note({ do: "frame", frame: player.frame });
     this.note({ do: "speed", value: player.speed });
     this.note({ do: "bright", value: player.bright });
-    this.note({ do: "view", value: player.view, fit: player.fit });
+    this.note({ do: "view", value: player.view, fit: player.fit, filled: player.filled });
     if (player.loop) this.note({ do: "loop", value: player.loop });
     if (layers.figure) this.note({ do: "figure", value: layers.figure });
     this.#standBeside();
@@ -126,7 +126,10 @@ class WalkRecorder extends HTMLElement {
   #state(detail) {
     if ("playing" in detail) this.note({ do: "play", on: detail.playing, frame: this.player.frame });
     if ("speed" in detail) this.note({ do: "speed", value: detail.speed });
-    if ("view" in detail) this.note({ do: "view", value: detail.view, fit: this.player.fit });
+    if ("view" in detail) {
+      const { filled, fit } = this.player;
+      this.note({ do: "view", value: detail.view, fit, filled });
+    }
     if ("loop" in detail) this.note({ do: "loop", value: detail.loop });
     if ("figure" in detail) this.note({ do: "figure", value: detail.figure });
     if ("repetition" in detail) this.note({ do: "repetition", value: detail.repetition });

@@ -42,7 +42,7 @@ export class WalkReplay {
     layers.on = new Set(Object.keys(state.overlays).filter((id) => state.overlays[id]));
     layers.only = new Set(state.marks);
     layers.point(state.figure ?? null);
-    if (state.view) this.#see(state.view, state.fit);
+    if (state.view) this.#see(state.view, state.fit, state.filled);
     if (state.bright) player.setBright(state.bright);
     player.loop = state.loop ?? null;
     player.setSpeed(state.speed ?? 1);
@@ -65,9 +65,10 @@ export class WalkReplay {
     await pair.align(state.how ?? "stretched");
   }
 
-  /** The coach's view, through a window of another shape. */
-  #see(view, fit) {
-    this.player.setView(refitted(view, fit ?? this.player.fit, this.player.fit));
+  /** The coach's view, through a window of another shape; a golfer who filled it fills this one. */
+  #see(view, fit, filled) {
+    if (filled) this.player.fill();
+    else this.player.setView(refitted(view, fit ?? this.player.fit, this.player.fit));
   }
 
   /** The frame the script shows at `t`: where it was put, plus what has played since. */
@@ -94,7 +95,7 @@ export class WalkReplay {
       frame: () => player.show(event.frame),
       play: () => (event.on ? player.show(event.frame ?? player.frame).then(() => player.play()) : player.pause()),
       speed: () => player.setSpeed(event.value),
-      view: () => this.#see(event.value, event.fit),
+      view: () => this.#see(event.value, event.fit, event.filled),
       bright: () => player.setBright(event.value),
       overlay: () => layers.toggle(event.id, event.on),
       clip: () => this.onClip(event.value),

@@ -9,7 +9,15 @@ import pytest
 
 from analysis import weights as stored
 from analysis.core.corrector import FIGURES
-from analysis.core.fit import CLICK_SD_PCT, N_JOINTS, N_TOLD, by_hand, condition, left_open
+from analysis.core.fit import (
+    CLICK_SD_PCT,
+    N_JOINTS,
+    N_TOLD,
+    as_read,
+    by_hand,
+    condition,
+    left_open,
+)
 from analysis.core.pose import JOINT
 from analysis.core.remeasure import remeasure
 from tests.analysis.core.test_remeasure import figures, joint, make_artifact
@@ -29,6 +37,11 @@ def covariance(correlation: float, sd_figure: float = 8.0, sd_joint: float = 1.4
 
 def only(figure: int) -> np.ndarray:
     return np.eye(N_TOLD)[figure]
+
+
+def told_as(sd: float, c: np.ndarray, mix: np.ndarray) -> np.ndarray:
+    """The covariance of a film on which a figure is told to `sd`."""
+    return sd**2 / (mix @ c[:N_TOLD, :N_TOLD] @ mix) * c
 
 
 def test_conditional_of_two_gaussians_by_hand() -> None:
@@ -55,9 +68,18 @@ def test_a_click_on_the_spot_leaves_the_value_and_makes_it_surer() -> None:
 
 def test_what_is_left_open_is_known_before_anybody_clicks() -> None:
     told = condition({"hip_lead": np.array([1.0, 0.0])}, covariance(0.6)).told(only(PELVIS))
-    assert left_open("pelvis_turn_deg", covariance(0.6), here={"hip_lead"}) == told[1]
-    assert left_open("pelvis_turn_deg", covariance(0.6), here=()) == 1
-    assert left_open("pelvis_turn_deg", covariance(0.6), here={"toe_lead"}) == 1
+
+    def left(sd: float, *joints: str) -> float:
+        return left_open("pelvis_turn_deg", sd, covariance(0.6), here=joints)
+
+    assert left(8.0, "hip_lead") == pytest.approx(8 * told[1])
+    assert left(8.0) == left(8.0, "toe_lead") == 8
+    # a click errs alike on every film: where the joint was read better it tells less
+    assert left(4.0, "hip_lead") / 4 > told[1] > left(16.0, "hip_lead") / 16
+    for sd in (1.0, 8.0, 30.0):
+        after = left(sd, "hip_lead")
+        before = as_read("pelvis_turn_deg", after, covariance(0.6), here={"hip_lead"})
+        assert before == pytest.approx(sd)
 
 
 def test_a_wild_step_is_followed_only_so_far() -> None:
@@ -82,10 +104,13 @@ def test_readings_follow_and_differences_with_them() -> None:
     both = {"top": covariance(0.6), "impact": covariance(0.6)}
     steps = {"top": {"hip_lead": np.array([1.0, 0.0])}}
     found = by_hand(readings, steps, covariance=both, stature_cm=180.0)
-    shift = condition(steps["top"], both["top"]).shift[PELVIS]
-    assert found["pelvis_turn_deg", "top"][0] == pytest.approx(40 + shift)
-    assert found["pelvis_turn_deg", "top"][1] < 5
-    assert found["separation_deg", "top"][0] == pytest.approx(50 - shift)
+    turn, less = (
+        condition(steps["top"], told_as(sd, both["top"], mix)).told(mix)
+        for sd, mix in ((5.0, only(PELVIS)), (6.0, only(SHOULDERS) - only(PELVIS)))
+    )
+    assert found["pelvis_turn_deg", "top"] == pytest.approx((40 + turn[0], 5 * turn[1]))
+    assert found["separation_deg", "top"] == pytest.approx((50 + less[0], 6 * less[1]))
+    assert turn[0] > 0 > less[0]
     for same in (("pelvis_turn_deg", "impact"), ("shaft_pitch_deg", "top")):
         assert found[same] == pytest.approx(readings[same])
     assert found["trail_hip_depth_cm", "top"] == "not_seen"
@@ -125,7 +150,8 @@ def test_remeasuring_uses_the_covariance_that_the_archive_holds() -> None:
     key, step = ("pelvis_turn_deg", "top"), np.array([10.0, 0.0])
     before = figures(remeasure(held, []))[key]
     after = figures(remeasure(held, [joint("hip_trail", 1.0, (10, 0))]))[key]
-    shift, shrink = condition({"hip_trail": 100 * step / 400}, c).told(only(PELVIS))
+    own = told_as(before["uncertainty"], c, only(PELVIS))
+    shift, shrink = condition({"hip_trail": 100 * step / 400}, own).told(only(PELVIS))
     assert after["value"] == pytest.approx(before["value"] + shift, abs=2e-3)
     assert after["uncertainty"] == pytest.approx(before["uncertainty"] * shrink, abs=2e-3)
     far = figures(remeasure(held, [joint("hip_trail", 1.5, (10, 0))]))[key]
