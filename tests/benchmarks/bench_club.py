@@ -1,7 +1,9 @@
 """Where a club points, read from drawn films whose club is known in space.
 
 late_back_*: pitch late in the backswing, down the line; lean_*: the handle's lean at impact,
-face on, for true leans of −20 to 15°; `lean_slope` is that of told on true.
+face on, for true leans of −20 to 15°; `lean_slope` is that of told on true. late_back_others_*: the
+same of other builds, clubs and cameras, on which nothing was chosen (`OTHERS_SEEN` are those that
+were looked at).
 """
 
 from __future__ import annotations
@@ -17,19 +19,21 @@ from analysis.shaft import track_shaft
 from tests.benchmarks.drawn_clubs import ClubFilm, film
 
 FILMS = 24
+OTHERS_SEEN = range(100, 124)
 ASKED = (
-    ("late_back", "down_the_line", "shaft_pitch_deg", "late_back"),
-    ("lean", "face_on", "handle_lean_deg", "impact"),
+    ("late_back", "down_the_line", "shaft_pitch_deg", "late_back", False),
+    ("late_back_others", "down_the_line", "shaft_pitch_deg", "late_back", True),
+    ("lean", "face_on", "handle_lean_deg", "impact", False),
 )
 
 
 def main() -> None:
-    for name, view, measure, event in ASKED:
+    for name, view, measure, event, others in ASKED:
         told: list[float] = []
         true: list[float] = []
         spread: list[float] = []
         for seed in range(FILMS):
-            drawn = film(seed, view)
+            drawn = film(seed, view, others=others)
             found = readings(drawn)[measure, event]
             if isinstance(found, str):
                 print(f"  {name} {seed}: {found} for {drawn.figures[measure, event]:.0f}")
