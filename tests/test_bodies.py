@@ -107,6 +107,9 @@ def test_only_these_views_take_more_than_a_form() -> None:
     assert found == {
         "coaching.api.views.clips.Angles",  # a whole film at once
         "coaching.diagnosis.views.say",  # a spoken word with a finding
+        "coaching.intake.filming_tus.OnePhoneUpload",  # the same, by a link for filming
+        "coaching.intake.filming_tus.PhoneUploads",
+        "coaching.intake.filming_views.phone_send",
         "coaching.intake.tus.OneUpload",
         "coaching.intake.tus.Uploads",
         "coaching.intake.views.send",

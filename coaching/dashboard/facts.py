@@ -8,7 +8,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from coaching.dashboard.next import MOST_NEWS, Answered, Facts, JudgedStep, Line, lines
-from coaching.diagnosis.models import Finding
+from coaching.diagnosis.queries import open_questions
 from coaching.intake.models import Submission
 from coaching.intake.queries import State, is_wanted_again, next_angle, state
 from coaching.lessons.models import Entry
@@ -65,12 +65,7 @@ def facts_of(student: Student, reader: User | None = None) -> Facts:
     )
     moving = next((clip for now, clip in by_state if now in State.MOVING), None)
     promised = min(with_coach, key=lambda clip: clip.promised_at, default=None)
-    question = student.findings.filter(
-        kind=Finding.Kind.QUESTION,
-        review__published_at__isnull=False,
-        answered_at__isnull=True,
-        closed_at__isnull=True,
-    )
+    question = open_questions().filter(student=student)
     stopped = student.assignments.filter(stopped_at__isnull=False, closed_at=None)
     is_guardian = (
         reader is not None

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from coaching.dashboard.rows import Row, waiting_list
 from coaching.dashboard.waiting import ICONS, newest_videos
+from coaching.diagnosis.queries import open_questions
 from coaching.intake.models import RequestedAngle
 from coaching.intake.queries import State, is_wanted_again, state, waiting_submissions
 from coaching.lessons.queries import heard_from
@@ -96,6 +97,10 @@ def _lines(keys: list[int], waits: dict[int, Row]) -> list[Entrant]:
     ).values_list("request__student", flat=True)
     asked = dict.fromkeys(fresh, _("asked for a film"))
     asked |= dict.fromkeys(_asked_again(keys), _("asked to film again"))
+    questions = open_questions().filter(student__in=keys)
+    asked |= dict.fromkeys(
+        questions.values_list("student", flat=True), _("has a question to answer")
+    )
     return [
         _line(
             people[pk],

@@ -56,7 +56,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def waiting(request: HttpRequest) -> HttpResponse:
     """The coach's waiting list with one row opened beside it; `part` gives one of the two."""
     asked = request.GET
-    taught = access.students_taught(request.user)
+    taught = ties.of(request.user).taught()
     students = taught.filter(closed_at__isnull=True)
     only_mine, tag = asked.get("whose") == "mine", asked.get("tag", "").strip()
     if only_mine:

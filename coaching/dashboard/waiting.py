@@ -135,7 +135,7 @@ def page_of(
         things = [row.thing for row in waiting_rows.rows_of(things) if row.holds(words)]
     counts = Counter(thing.kind for thing in things)
     kinds = [(name, label, sum(counts[k] for k in shown)) for name, (label, shown) in KINDS.items()]
-    drafts = _drafts(things)
+    drafts = _drafts(students, things)
     if drafts:
         kinds.append((DRAFTS, _("Drafts"), len(drafts)))
     wanted = [thing for thing in things if kind not in KINDS or thing.kind in KINDS[kind][1]]
@@ -169,11 +169,11 @@ def page_of(
     )
 
 
-def _drafts(things: Sequence[Thing]) -> dict[str, str]:
+def _drafts(students: QuerySet[Student], things: Sequence[Thing]) -> dict[str, str]:
     """By the row's key: who has begun an answer to one of its clips. One query."""
     clips = (thing for thing in things if thing.kind == "clip")
     by_clip = {pk: t.key for t in clips if isinstance(t.of, Clips) for pk in t.of.clips}
-    begun = Review.objects.filter(published_at=None, submissions__in=by_clip)
+    begun = Review.objects.filter(published_at=None, student__in=students)
     found = begun.order_by("pk").values_list("submissions", "coach__name")
     return {by_clip[clip]: name or str(_("somebody")) for clip, name in found if clip in by_clip}
 

@@ -38,6 +38,16 @@ STONES = {
 }
 
 
+def open_questions() -> QuerySet[Finding]:
+    """Questions about the body that were sent and that nobody has answered."""
+    return Finding.objects.filter(
+        kind=Finding.Kind.QUESTION,
+        review__published_at__isnull=False,
+        answered_at__isnull=True,
+        closed_at__isnull=True,
+    )
+
+
 def state_words(state: State) -> str:
     return {
         State.ASK: _("a question first"),

@@ -26,7 +26,11 @@ UNDOABLE = (Entry.Kind.REVIEWED, Entry.Kind.ASSIGNED, Entry.Kind.JUDGED)
 
 
 def thread_of(student: Student) -> Thread:
-    return Thread.objects.get_or_create(student=student)[0]
+    """The one thread of a student; no query where it was read with them."""
+    try:
+        return student.thread
+    except Thread.DoesNotExist:
+        return Thread.objects.get_or_create(student=student)[0]
 
 
 def record(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 
 from coaching.people import access
 from coaching.people.models import Guardianship, Membership, Student, Studio, User
@@ -36,6 +36,10 @@ class Ties:
     def acts_for(self, student: Student) -> bool:
         return student.pk in self.students
 
+    def taught(self) -> QuerySet[Student]:
+        """`access.students_taught`, by keys in place of a query inside of every query of a page."""
+        return Student.objects.filter(studio__in=list(self.roles))
+
     @cached_property
     def needs_second_step(self) -> bool:
         """Whether one of the studios asks its people for a second step at sign-in."""
@@ -54,7 +58,9 @@ def of(user: User | AnonymousUser) -> Ties:
 
 def student_read(user: User | AnonymousUser, pk: int) -> Student:
     """`access.student_read` for a page: from what its frame has read already, where it is there."""
-    return of(user).students.get(pk) or access.student_read(user, pk)
+    own = of(user).students.get(pk)
+    readable = access.students_read(user).select_related("thread")
+    return own or access.get_object_or_404(readable, pk=pk)
 
 
 def _read(user: User) -> Ties:

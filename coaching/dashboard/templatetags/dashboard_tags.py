@@ -12,7 +12,7 @@ from django.utils.timesince import timesince
 from django.utils.translation import gettext as _
 
 from coaching.dashboard import rows, waiting
-from coaching.people import access
+from coaching.people import ties
 from coaching.practice.criteria import Suggested
 
 register = template.Library()
@@ -41,7 +41,7 @@ def sift_to(context: Any, name: str) -> str:
 def waiting_count(context: Any) -> int:
     """How many things wait for the signed-in coach, at most a minute old."""
     user = context["user"]
-    students = access.students_taught(user).filter(closed_at__isnull=True)
+    students = ties.of(user).taught().filter(closed_at__isnull=True)
     return waiting.counted(user, lambda: len(rows.waiting_of(rows.things_of(students))))
 
 

@@ -1,6 +1,5 @@
 // <unsent-clip data-student="pk">: a card for each clip of this student that has not arrived yet,
-// with the way to send the rest. Empty and hidden where all is sent. On a page that asks for
-// something else it leads: what yields to it steps back, what asks for the same film goes.
+// with the way to send the rest; hidden where all is sent. What yields to it steps back.
 import { forget, unsent } from "./clip-store.js";
 import { megabytes } from "./persistence.js";
 
@@ -23,18 +22,14 @@ class UnsentClip extends HTMLElement {
   /** One thing at a time: the first film that waits is what the page is about. */
   lead(rows) {
     this.hidden = !rows.length;
-    const leads = rows.length > 0 && document.querySelector("[data-yields]") !== null;
-    const waiting = new Set(rows.map((row) => row.angle));
-    for (const part of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-films]"))) {
-      const { films, yields, behind } = part.dataset, asksTheSame = waiting.has(films);
-      if (yields !== undefined) part.hidden = leads;
-      else part.hidden = asksTheSame || (behind !== undefined && !leads);
-    }
-    const heading = this.querySelector(".unsent [data-part=heading]");
-    if (!leads || !heading) return;
-    const first = document.createElement("h1");
-    first.append(...heading.childNodes);
-    heading.replaceWith(first);
+    const leads = rows.length > 0 && document.querySelector("[data-yields]");
+    document.querySelectorAll("[data-films]").forEach((part) => {
+      const { films, yields, behind } = /** @type {HTMLElement} */ (part).dataset;
+      const same = rows.some((row) => row.angle === films);
+      part.toggleAttribute("hidden", Boolean(yields !== undefined ? leads : same || (behind !== undefined && !leads)));
+    });
+    const heading = this.querySelector(".unsent h2");
+    if (leads) heading.outerHTML = `<h1>${heading.innerHTML}</h1>`;
   }
 
   /** @param {HTMLTemplateElement} template */

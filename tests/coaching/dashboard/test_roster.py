@@ -15,7 +15,7 @@ from coaching.people import access
 from coaching.people.models import Student
 from coaching.practice.models import PainReport
 from tests import factories
-from tests.coaching.practice.making import make_assignment, make_review
+from tests.coaching.practice.making import make_assignment, make_finding, make_review
 
 pytestmark = pytest.mark.django_db
 TURN = {("pelvis_turn_deg", "top"): (21.0, 2.0)}
@@ -68,6 +68,16 @@ def test_who_was_asked_again_waits_for_themselves(coach, student):
     assert now() == "asked to film again"
     factories.make_measured(factories.make_submission(student=student, angle=clip.angle), TURN)
     assert now() != "asked to film again"  # another one came for the same angle
+
+
+def test_who_has_a_question_to_answer_is_not_idle(coach, student):
+    review = make_review(student=student)
+    make_finding(review=review, kind="question", text="your hip")
+    review.published_at = timezone.now()
+    review.save()
+    review.submissions.update(answered_at=timezone.now())
+    (line,) = roster.roster(access.students_taught(coach)).lines
+    assert line.now == "has a question to answer"
 
 
 def test_long_tables_come_in_pages(coach, student, monkeypatch):

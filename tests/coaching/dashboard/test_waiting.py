@@ -175,6 +175,36 @@ def test_a_word_about_a_clip_is_answered_with_the_clip(coach, student):
     assert "Why is that?" in rows(coach)[0].sentence
 
 
+def test_what_vanishes_between_counting_and_reading_has_no_row(coach, student):
+    kept, erased = (ready_clip(student), ready_clip(student))
+    lessons.send_message(student=student, author=student.user, text="Which shoe?")
+    found = waiting.things_of(access.students_taught(coach))
+    type(erased).objects.filter(pk=erased.pk).delete()
+    assert [row.key for row in waiting.rows_of(found)] == [
+        f"clip-{kept.pk}",
+        f"text-{Entry.objects.get(kind='message').pk}",
+    ]
+
+
+def test_messages_of_a_thread_are_one_row_from_the_first_to_the_last(coach, student):
+    """Answered ones, ones that need none and words about a waiting clip are not counted."""
+
+    def said(text, author=student.user, **more):
+        return lessons.record(student=student, kind="message", author=author, text=text, **more)
+
+    clip = ready_clip(student)
+    said("Old news")
+    said("Thank you", author=coach)
+    said("No need", needs_answer=False)
+    first, _second = said("Which shoe? " + "x" * 200), said("Hello?")
+    said("This one", submission=clip.pk)
+    last = said("Anybody?")
+    (row,) = [row for row in rows(coach) if row.kind == "text"]
+    assert row.key == f"text-{last.pk}" and row.since == first.created_at
+    assert row.what == f"“{first.text[:160]}”"
+    assert row.sentence == f"wrote: {first.text[:160]} (and 2 times more)"
+
+
 def test_somebody_quiet_for_two_weeks_with_something_to_film_is_named(coach, student):
     now = timezone.now()
     student.joined_at = now - timedelta(days=40)

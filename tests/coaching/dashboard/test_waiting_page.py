@@ -123,6 +123,9 @@ def test_long_lists_come_in_pages(coach, client_for, monkeypatch):
     assert [len(found) for found in seen] == [2, 2, 1]
     assert len({key for found in seen for key in found}) == 5
     assert keys(page(client, page=99)) == seen[2] and keys(page(client, page="x")) == seen[0]
+    elsewhere = page(client, at=seen[2][0])
+    assert keys(elsewhere) == seen[0] and elsewhere.context["at"] == seen[2][0]
+    assert f"?at={seen[0][1]}" in elsewhere.text and "?page=2&amp;at=" in page(client, page=2).text
 
 
 def test_a_drill_is_judged_in_the_pane(coach, student, client_for):
@@ -211,6 +214,16 @@ def test_more_students_cost_no_more_queries_than_three(coach, client_for):
     few = cost()
     fill(12)
     assert cost() == few <= 45
+
+
+def test_a_page_takes_few_queries(coach, student, client_for, django_assert_max_num_queries):
+    """Rows are read for the lines of one page, and the frame's facts once."""
+    ready_clip(student)
+    lessons.send_message(student=student, author=student.user, text="Which shoe?")
+    client = client_for(coach)
+    page(client)
+    with django_assert_max_num_queries(29):
+        page(client)
 
 
 def test_every_section_and_kind_has_its_words():
