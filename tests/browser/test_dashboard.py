@@ -86,7 +86,8 @@ def test_the_coach_works_through_the_waiting_list(
     assert waiting["Soon Sue"].coach == kim
 
     # Pain leads to the report.
-    hands.press(rows.nth(0).locator(".mid"))
+    if width == "phone":  # at a desk it stands beside the list already
+        hands.press(rows.nth(0).locator(".mid"))
     hands.press(pane.get_by_role("link", name="Read the report"))
     expect(page.get_by_role("heading", level=1)).to_contain_text(waiting["first"].name)
 

@@ -124,25 +124,30 @@ class ReviewRoom extends HTMLElement {
 
   // The margin: figures of the moment, each able to show what it is read from.
 
-  /** What was open stays open, and the measures' pictures stay where a correction brings none. */
+  /** The measures' pictures stay where a correction brings none. */
   #figures(html) {
-    const open = this.#folds().filter(([, fold]) => fold.open).map(([name]) => name);
+    const open = this.#open();
     const drawn = this.figures.querySelectorAll(":scope > .drawn");
     this.figures.innerHTML = html;
     if (!this.figures.querySelector(":scope > .drawn")) this.figures.append(...drawn);
-    this.#standOut();
-    for (const [name, fold] of this.#folds()) fold.open = open.includes(name);
+    this.#standOut(open);
     this.#moment();
+  }
+
+  /** Folds are made anew here, also when a finding comes or goes: what was open stays open. */
+  #standOut(open = this.#open()) {
+    const { one, many } = this.figures.dataset;
+    arrange(this.figures, namedIn(this.querySelector("#say")), { one, many });
+    for (const [name, fold] of this.#folds()) fold.open = open.includes(name);
+  }
+
+  #open() {
+    return this.#folds().filter(([, fold]) => fold.open).map(([name]) => name);
   }
 
   #folds() {
     const name = (fold) => [fold.closest("[data-rep]").dataset.rep, fold.closest("[data-moment]").dataset.moment, fold.className].join();
     return [...this.figures.querySelectorAll("[data-moment] details")].map((fold) => [name(fold), fold]);
-  }
-
-  #standOut() {
-    const { one, many } = this.figures.dataset;
-    arrange(this.figures, namedIn(this.querySelector("#say")), { one, many });
   }
 
   #moment() {
