@@ -9,7 +9,7 @@ only the columns that say which line stands where, `rows_of` makes the rows that
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -87,7 +87,7 @@ class Clips:
 class Said:
     """Messages of one thread that nobody has answered."""
 
-    text: str  # how the first begins
+    first: int
     count: int
 
 
@@ -207,8 +207,11 @@ def rows_of(things: Sequence[Thing]) -> list[Row]:
         if isinstance(thing.of, Clips):
             keys["clip"] += thing.of.clips
             keys["drill"] += thing.of.attempts
-        elif thing.of is None:
+        elif isinstance(thing.of, Said):
+            keys["text"].append(thing.of.first)
+        else:
             keys[thing.kind].append(thing.about)
+    texts = _texts(keys.pop("text", ()))
     found = {kind: _TABLES[kind].in_bulk(pks) for kind, pks in keys.items() if pks}
     people = Student.objects.in_bulk({thing.student for thing in things}) if things else {}
     rows = []
@@ -217,7 +220,9 @@ def rows_of(things: Sequence[Thing]) -> list[Row]:
         if student is None:
             continue
         if isinstance(thing.of, Said):
-            rows.append(_message_row(thing, student, thing.of))
+            if thing.of.first in texts:
+                text = texts[thing.of.first]
+                rows.append(_message_row(thing, student, text, thing.of.count))
         elif isinstance(thing.of, Clips):
             clips = [found["clip"][pk] for pk in thing.of.clips if pk in found["clip"]]
             tried = [found["drill"][pk] for pk in thing.of.attempts if pk in found["drill"]]
@@ -413,20 +418,20 @@ def _answer_row(thing: Thing, student: Student, finding: Finding) -> Row:
 
 def _messages(students: QuerySet[Student]) -> Iterable[Thing]:
     """Words of students and guardians that nobody has answered. Reading is no answer."""
-    threads = list(_unanswered(students))
-    first = Entry.objects.filter(pk__in=[first for _who, first, _last, _count in threads])
-    begins = {
-        pk: (at, text)
-        for pk, at, text in first.values_list("pk", "created_at", Left("text", SHOWN_OF_TEXT))
-    }
-    for who, first_of_them, last, count in threads:
-        if first_of_them in begins:
-            at, text = begins[first_of_them]
-            yield Thing("rest", "text", last, who, at, Said(text, count))
+    for who, first, last, count, at in _unanswered(students):
+        yield Thing("rest", "text", last, who, at, Said(first, count))
 
 
-def _unanswered(students: QuerySet[Student]) -> Iterable[tuple[int, int, int, int]]:
-    """Messages since which no coach has written: student, the first, the last, how many.
+def _texts(entries: Collection[int]) -> dict[int, str]:
+    """How these messages begin. No query for none."""
+    if not entries:
+        return {}
+    rows = Entry.objects.filter(pk__in=entries).order_by()
+    return dict(rows.values_list("pk", Left("text", SHOWN_OF_TEXT)))
+
+
+def _unanswered(students: QuerySet[Student]) -> Iterable[tuple[int, int, int, int, datetime]]:
+    """Messages that no coach has written after: student, the first, the last, how many, since when.
 
     A word about a clip goes with its clip. Who works there is named, though the join says so too:
     PostgreSQL knows then that few have written the answers, and does not read every studio's.
@@ -449,18 +454,18 @@ def _unanswered(students: QuerySet[Student]) -> Iterable[tuple[int, int, int, in
         .filter(~Exists(answers), ~Exists(told_with_clip), no_answer_at=None)
         .order_by("thread__student")
         .values("thread__student")
-        .annotate(first=Min("pk"), last=Max("pk"), count=Count("pk"))
-        .values_list("thread__student", "first", "last", "count")
+        .annotate(first=Min("pk"), last=Max("pk"), count=Count("pk"), at=Min("created_at"))
+        .values_list("thread__student", "first", "last", "count", "at")
     )
 
 
-def _message_row(thing: Thing, student: Student, said: Said) -> Row:
-    sentence, more = _("wrote: %(text)s") % {"text": said.text}, said.count - 1
+def _message_row(thing: Thing, student: Student, text: str, count: int) -> Row:
+    sentence, more = _("wrote: %(text)s") % {"text": text}, count - 1
     if more:
         sentence += " " + ngettext("(and once more)", "(and %(n)d times more)", more) % {"n": more}
     return Row(
         thing,
-        what=f"“{said.text}”",
+        what=f"“{text}”",
         student=student,
         sentence=sentence,
         action=_("Answer"),

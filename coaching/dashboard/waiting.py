@@ -26,7 +26,7 @@ from coaching.practice.queries.pain import report_sheet
 from coaching.review.models import Review
 from coaching.review.presence import open_to_others
 
-PAGE = 30
+PAGE = 25
 COUNT_KEPT_S = 60
 MOST_STANDING_OUT = 5
 SECTIONS = {
