@@ -35,4 +35,4 @@ ENV MODELS_DIR=/app/models PATH=/app/.venv/bin:$PATH PYTHONUNBUFFERED=1 VAR_DIR=
 USER causeway
 EXPOSE 8000
 CMD ["gunicorn", "coaching.wsgi", "--bind", "0.0.0.0:8000", "--worker-class", "gthread", \
-     "--workers", "2", "--threads", "64", "--no-control-socket"]
+     "--workers", "4", "--threads", "32", "--no-control-socket"]

@@ -306,7 +306,7 @@ def measure_pages() -> None:
 
 @contextlib.contextmanager
 def web(name: str) -> Iterator[int]:
-    """Two processes as in production, on the database that was filled."""
+    """Four processes as in production, on the database that was filled."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = int(probe.getsockname()[1])
@@ -319,7 +319,7 @@ def web(name: str) -> Iterator[int]:
         "VAR_DIR": os.environ["CAUSEWAY_TEST_DIR"],
         "LOG_LEVEL": "WARNING",
     }
-    command = "-m gunicorn coaching.wsgi --worker-class gthread --workers 2 --threads 16"
+    command = "-m gunicorn coaching.wsgi --worker-class gthread --workers 4 --threads 16"
     command += f" --no-control-socket --log-level warning --bind 127.0.0.1:{port}"
     server = subprocess.Popen([sys.executable, *command.split()], cwd=ROOT, env=env)
     try:
@@ -355,7 +355,7 @@ def under_load(port: int, ways: dict[str, list[tuple[str, str]]]) -> dict[str, l
     """Ten requests a second whether or not the ones before are answered, kind after kind."""
     times: dict[str, list[float]] = {name: [] for name in ways}
     threads = []
-    for _ in range(6):  # both processes have read their templates
+    for _ in range(12):  # all processes have read their templates
         for some in ways.values():
             fetched(port, *some[0])
 
