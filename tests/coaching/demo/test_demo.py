@@ -198,7 +198,7 @@ def test_the_waiting_list_holds_every_group_in_its_order(demo, keeper):
     assert promised == ["Wystan", "Brannoc", "Nell"]
     assert {row.student.name.split()[0] for row in rows if row.group == "look_again"} == {"Tilda"}
     assert {row.student.name.split()[0] for row in rows if row.group == "rest"} == {"Nell", "Oda"}
-    assert [row.order for row in rows] == sorted(row.order for row in rows)
+    assert [row.thing.order for row in rows] == sorted(row.thing.order for row in rows)
 
 
 def test_two_clips_of_one_request_are_to_review_together(demo, keeper):
