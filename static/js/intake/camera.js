@@ -56,8 +56,8 @@ export class CameraElement extends HTMLElement {
 
   /** Says before the first press how much is loaded, and on a costly line that it goes without. */
   async tellSize() {
-    const { isKept } = await import("./check-model.js"), from = /** @type {any} */ (this.dataset);
-    if (!Number(from.lineBytes) || (await isKept(from))) return;
+    const loader = await import("./check-model.js").catch(() => undefined), from = /** @type {any} */ (this.dataset);
+    if (!loader || !Number(from.lineBytes) || (await loader.isKept(from))) return; // away, nothing is to be loaded
     const line = /** @type {any} */ (navigator).connection, why = costly(line), seconds = secondsFor(from.lineBytes, line);
     const words = [why, "size", why && seconds ? "takes" : "", why && "without"].filter(Boolean).map((name) => this.text(name));
     const place = this.place("size");
