@@ -130,14 +130,16 @@ def assert_accessible() -> Callable[[Page], None]:
 
 
 @pytest.fixture
-def picture(tmp_path: Path) -> Callable[[Page, str], Path]:
-    """`picture(page, name)` saves a full-page screenshot under $PICTURES, else in a temp folder."""
-    folder = Path(os.environ.get("PICTURES", tmp_path))
+def picture() -> Callable[[Page, str], None]:
+    """`picture(page, name)` saves a full-page screenshot under $PICTURES, where that is set.
 
-    def shoot(page: Page, name: str) -> Path:
-        folder.mkdir(parents=True, exist_ok=True)
-        path = folder / f"{name}.png"
-        page.screenshot(path=path, full_page=True)
-        return path
+    For people to look at; without the folder nothing is taken, so that no test waits for one.
+    """
+    folder = os.environ.get("PICTURES")
+
+    def shoot(page: Page, name: str) -> None:
+        if folder:
+            Path(folder).mkdir(parents=True, exist_ok=True)
+            page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
 
     return shoot
