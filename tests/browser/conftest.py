@@ -15,12 +15,14 @@ import pytest
 from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from coaching.people.models import User
 
 # Playwright runs its own event loop in this thread; the live server has its own threads.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+# A machine that does other things is slow, not wrong: what comes late has come.
+expect.set_options(timeout=20_000)
 AXE = settings.BASE_DIR / "node_modules" / "axe-core" / "axe.min.js"
 PHONE = {
     "viewport": {"width": 390, "height": 844},
@@ -64,7 +66,7 @@ def new_page(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]
     def make(user: User | None = None, **options: Any) -> Page:
         context = browser.new_context(base_url=live_server.url, **{**DESK, **options})
         contexts.append(context)
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(30_000)
         page = context.new_page()
         page.on("pageerror", lambda error: broken.append(f"{page.url}: {error}"))
         page.on("console", lambda line: _note_refusal(broken, page, line.text))

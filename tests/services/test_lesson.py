@@ -80,7 +80,7 @@ def _wait_for(url: str, served: subprocess.Popen[bytes]) -> None:
 
 def opened(browser: Browser, site: str, options: dict[str, object]) -> Page:
     context = browser.new_context(base_url=site, **options)  # type: ignore[arg-type]
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(30_000)
     return context.new_page()
 
 
