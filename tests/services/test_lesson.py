@@ -236,6 +236,7 @@ def _assign(page: Page) -> None:
     drills.get_by_role("link", name=re.compile("the upper body bends", re.I)).first.click()
     drills.locator("#assign-drill").select_option(label="Stand tall, then fold")
     drills.get_by_role("button", name="Show its ladder").click()
+    drills.get_by_text("how sure each can be").click()
     step = drills.locator(".step").first
     step.get_by_label("Must count").fill("1")
     step.get_by_label("of", exact=True).fill("1")
