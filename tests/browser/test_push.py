@@ -100,7 +100,7 @@ def test_notes_are_asked_for_shown_and_ended(
     ready(page)
     picture(page, "push-off")
     page.get_by_role("button", name="Tell me on this device").tap()
-    expect(page.get_by_text("This device")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text="This device since")).to_be_visible()
     picture(page, "push-on")
     assert_accessible(page)
     assert devices.of_user(student.user) == [PushSubscription.objects.get()]
