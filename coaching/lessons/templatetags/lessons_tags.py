@@ -245,34 +245,12 @@ def label_of(figure: Any) -> str:
     return naming.label_of(figure.measure, figure.event)
 
 
-@register.filter
-def meaning_of(measure: str) -> str:
-    return naming.meaning_of(measure)
-
-
-@register.filter
-def at_event(event: str) -> str:
-    return naming.at_event(event)
-
-
-@register.filter
-def event_name(event: str) -> str:
-    return naming.event_name(event)
-
-
-@register.filter
-def view_name(view: str) -> str:
-    return naming.view_name(view)
-
-
-@register.filter
-def view_from(view: str) -> str:
-    return naming.view_from(view)
-
-
-@register.filter
-def kind_name(kind: str) -> str:
-    return naming.kind_name(kind)
+# The words of the one table, under their own names.
+for words in (
+    naming.meaning_of, naming.at_event, naming.event_name,
+    naming.view_name, naming.view_from, naming.kind_name,
+):  # fmt: skip
+    register.filter(words.__name__, words)
 
 
 @register.filter
